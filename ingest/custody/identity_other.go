@@ -1,0 +1,7 @@
+//go:build !linux && !windows
+
+package custody
+
+import "io/fs"
+
+func (*Identity) addSystem(fs.FileInfo) {}

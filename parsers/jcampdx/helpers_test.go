@@ -1,0 +1,122 @@
+package jcampdx
+
+import (
+	"bytes"
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"underbond/parsers"
+)
+
+// acquisition is what one Begin … End sequence gave.
+type acquisition struct {
+	header  parsers.Header
+	spectra []parsers.Spectrum
+	tables  []parsers.Table
+	signals []parsers.Signal // both, in order
+	trailer parsers.Trailer
+}
+
+// collector is a sink that keeps everything and fails the test on calls out of order.
+type collector struct {
+	t    testing.TB
+	open bool
+	got  []acquisition
+}
+
+func (c *collector) Begin(h parsers.Header) error {
+	if c.open {
+		c.t.Error("Begin before End")
+	}
+	c.open = true
+	c.got = append(c.got, acquisition{header: h})
+	return nil
+}
+
+func (c *collector) Signal(s parsers.Signal) error {
+	if !c.open {
+		c.t.Error("Signal outside of Begin and End")
+	}
+	a := &c.got[len(c.got)-1]
+	switch s := s.(type) {
+	case *parsers.Spectrum:
+		if len(s.X) != len(s.Y) {
+			c.t.Errorf("X has %d values, Y has %d", len(s.X), len(s.Y))
+		}
+		kept := *s
+		kept.X, kept.Y = slices.Clone(s.X), slices.Clone(s.Y)
+		a.spectra = append(a.spectra, kept)
+		a.signals = append(a.signals, &kept)
+	case *parsers.Table:
+		a.tables = append(a.tables, *s)
+		a.signals = append(a.signals, s)
+	}
+	return nil
+}
+
+func (c *collector) End(t parsers.Trailer) error {
+	if !c.open {
+		c.t.Error("End without Begin")
+	}
+	c.open = false
+	c.got[len(c.got)-1].trailer = t
+	return nil
+}
+
+// readAll reads content and gives acquisitions, all warnings, and the error.
+func readAll(t testing.TB, content []byte, opt parsers.Options) ([]acquisition, []parsers.Problem, error) {
+	t.Helper()
+	c := &collector{t: t}
+	problems, err := New().Read(context.Background(), bytes.NewReader(content), opt, c)
+	if err == nil && c.open {
+		t.Error("the last acquisition was not ended")
+	}
+	for _, a := range c.got {
+		problems = append(problems, a.trailer.Problems...)
+	}
+	for _, p := range problems {
+		if p.Grade != parsers.Warned {
+			t.Errorf("problem beside acquisitions is not a warning: %v", p)
+		}
+	}
+	return c.got, problems, err
+}
+
+// codes lists the codes of problems.
+func codes(problems []parsers.Problem) []string {
+	var out []string
+	for _, p := range problems {
+		out = append(out, p.Code)
+	}
+	return out
+}
+
+// sharedFolder finds a folder below the sibling folder "shared" of the repository, or
+// skips the test.
+func sharedFolder(t testing.TB, name string) string {
+	t.Helper()
+	dir, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		candidate := filepath.Join(dir, "shared", filepath.FromSlash(name))
+		if _, err := os.Stat(candidate); err == nil {
+			return candidate
+		}
+		parent := filepath.Dir(dir)
+		if parent == dir {
+			t.Skipf("no folder shared/%s beside the repository", name)
+		}
+		dir = parent
+	}
+}
+
+// near compares with a relative tolerance.
+func near(got, want, tolerance float64) bool {
+	return math.Abs(got-want) <= tolerance*math.Max(1e-300, math.Max(math.Abs(got), math.Abs(want)))
+}

@@ -1,0 +1,13 @@
+// Package mzml reads mzML 1.1 files: mass and ultraviolet spectra and chromatograms
+// of one run, plain or inside the indexedmzML wrapper, bare or gzip-compressed.
+//
+// Content is read in one pass by a pull scanner that checks well-formedness as it
+// goes, and each signal leaves as soon as its element closes, so memory depends on
+// the largest signal and not on the file. Terms are matched on their accession
+// and never on their name, because real files misname them. The index is not used.
+//
+// A file that is cut, not well-formed or not a released version is refused. An array
+// that cannot be decoded (unknown coding, damaged base64 or compression, a length that
+// does not fit) does not refuse the file: its signal leaves with the ordinates missing,
+// or without points when the axis is lost, beside a located problem.
+package mzml

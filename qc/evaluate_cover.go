@@ -1,0 +1,179 @@
+package qc
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// edge is a check's coverage of one analyte (empty: all) on one basis (empty: all).
+type edge struct {
+	analyte   string
+	basis     string
+	effect    string // empty: holds
+	positions []int
+}
+
+// holdKey finds the checks that hold a result.
+type holdKey struct {
+	analyte  string
+	basis    string
+	position int
+}
+
+// subject is what a check judges.
+type subject struct {
+	rule, scope, source string
+	analyte             string
+	key                 string // the subject's part of the check's id
+	words               string
+	acquisition         string
+	positions           []int
+}
+
+// at makes a subject of an entry.
+func (s subject) at(m *entry) subject {
+	s.key, s.words, s.positions = strconv.Itoa(m.Line.Position), m.name(), []int{m.Line.Position}
+	if m.State == MemberRecorded {
+		s.acquisition = m.Acquisition.Key
+	}
+	return s
+}
+
+// record adds a check and what it covers.
+func (e *evaluator) record(s subject, j judgement, edges ...edge) {
+	c := Check{
+		ID: e.checkID(s), Rule: s.rule, Scope: s.scope, Analyte: s.analyte, Subject: s.words, Acquisition: s.acquisition,
+		Positions: s.positions, Statistic: j.statistic, Observed: number(j.observed), LimitLow: j.low, LimitHigh: j.high, Unit: j.unit,
+		Verdict: j.verdict, Reason: j.reason, WaitingFor: j.waiting, Covers: []Cover{}, Source: s.source,
+	}
+	if c.Positions == nil {
+		c.Positions = []int{}
+	}
+	if j.waiting != "" {
+		e.waits[c.ID] = j.waiting
+	}
+	for _, g := range edges {
+		if g.effect == "" {
+			g.effect = EffectHolds
+		}
+		c.Covers = append(c.Covers, e.ranges(g)...)
+		if g.effect != EffectHolds || j.verdict == Pass || j.verdict == NotApplicable {
+			continue
+		}
+		for _, p := range g.positions {
+			key := holdKey{g.analyte, g.basis, p}
+			if !slices.Contains(e.holds[key], c.ID) {
+				e.holds[key] = append(e.holds[key], c.ID)
+			}
+		}
+	}
+	slices.SortFunc(c.Covers, compareCovers)
+	e.checks = append(e.checks, c)
+}
+
+func compareCovers(a, b Cover) int {
+	if c := strings.Compare(a.Analyte, b.Analyte); c != 0 {
+		return c
+	}
+	if a.From != b.From {
+		return a.From - b.From
+	}
+	return strings.Compare(a.Basis+a.Effect, b.Basis+b.Effect)
+}
+
+// checkID is rule/analyte/subject; a second entry of the method for the same is marked ~2.
+func (e *evaluator) checkID(s subject) string {
+	analyte := s.analyte
+	if analyte == "" {
+		analyte = "all"
+	}
+	id := joinEscaped("/", s.rule, analyte, s.key)
+	e.ids[id]++
+	if n := e.ids[id]; n > 1 {
+		id += "~" + strconv.Itoa(n)
+	}
+	return id
+}
+
+// joinEscaped joins parts by a separator of one character; in the parts it and % are percent-encoded.
+func joinEscaped(separator string, parts ...string) string {
+	escape := strings.NewReplacer("%", "%25", separator, "%"+strings.ToUpper(strconv.FormatInt(int64(separator[0]), 16)))
+	escaped := make([]string, len(parts))
+	for i, p := range parts {
+		escaped[i] = escape.Replace(p)
+	}
+	return strings.Join(escaped, separator)
+}
+
+// ranges gives an edge's positions as ranges that take in no other position of the batch.
+func (e *evaluator) ranges(g edge) []Cover {
+	positions := slices.Clone(g.positions)
+	slices.Sort(positions)
+	positions = slices.Compact(positions)
+	var covers []Cover
+	for i, p := range positions {
+		if i > 0 && e.index[p] == e.index[positions[i-1]]+1 {
+			covers[len(covers)-1].To = p
+			continue
+		}
+		covers = append(covers, Cover{Analyte: g.analyte, Basis: g.basis, From: p, To: p, Effect: g.effect})
+	}
+	return covers
+}
+
+// heldBy lists the checks that hold a result, sorted.
+func (e *evaluator) heldBy(analyte, basis string, position int) []string {
+	ids := []string{}
+	for _, a := range []string{"", analyte} {
+		for _, b := range []string{"", basis} {
+			ids = append(ids, e.holds[holdKey{a, b, position}]...)
+		}
+	}
+	slices.Sort(ids)
+	return slices.Compact(ids)
+}
+
+// number gives v, or nil when there is none that could be written.
+func number(v *float64) *float64 {
+	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
+		return nil
+	}
+	return v
+}
+
+// words gives a number in a sentence: six significant digits at most.
+func words(v float64) string {
+	text := strconv.FormatFloat(v, 'e', 5, 64)
+	if rounded, err := strconv.ParseFloat(text, 64); err == nil {
+		v = rounded
+	}
+	if a := math.Abs(v); a != 0 && (a < 1e-4 || a >= 1e9) {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// between gives limits in a sentence: "90–110", "at most 20", "at least 0.99".
+func between(low, high *float64) string {
+	switch {
+	case low != nil && high != nil && *low < 0:
+		return words(*low) + " to " + words(*high)
+	case low != nil && high != nil:
+		return words(*low) + "–" + words(*high)
+	case high != nil:
+		return "at most " + words(*high)
+	case low != nil:
+		return "at least " + words(*low)
+	}
+	return "none"
+}
+
+func positionsOf(entries []*entry) []int {
+	out := make([]int, 0, len(entries))
+	for _, m := range entries {
+		out = append(out, m.Line.Position)
+	}
+	return out
+}

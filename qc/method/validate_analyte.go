@@ -1,0 +1,185 @@
+package method
+
+import (
+	"fmt"
+	"strings"
+
+	"underbond/parsers"
+)
+
+// Strength is the quantity of analytes that per-alcohol results are computed with.
+const Strength = "strength"
+
+func (c *checker) analytes() {
+	m := c.method
+	if c.Has("analytes") && len(m.Analytes) == 0 {
+		c.Fault("analytes", "", "analytes is empty")
+	}
+	names, rows := map[string]int{}, map[string]string{}
+	for i := range m.Analytes {
+		a, path := &m.Analytes[i], fmt.Sprintf("analytes[%d]", i)
+		if before, twice := names[a.Name]; twice && a.Name != "" {
+			c.Fault(path+".name", "give each analyte its own name", "analyte %q is already analytes[%d]", a.Name, before)
+		}
+		names[a.Name] = i
+		c.analyteItself(path, a)
+		if t := a.Source.Table; t != nil {
+			for k, match := range t.Match {
+				row := match + "\x00" + t.Value
+				if other, taken := rows[row]; taken && other != a.Name {
+					c.Fault(fmt.Sprintf("%s.source.table.match[%d]", path, k), "a table row can be one analyte only", "%q is already the %s of %q", match, t.Value, other)
+				}
+				rows[row] = a.Name
+			}
+		}
+	}
+}
+
+func (c *checker) analyteItself(path string, a *Analyte) {
+	c.required(path, "name", "unit", "source", "calibration", "report")
+	if strings.TrimSpace(a.Name) != a.Name {
+		c.Fault(path+".name", "", "%s.name %q begins or ends with a space", path, a.Name)
+	}
+	c.cas(path+".cas", a.CAS)
+	c.unit(path+".unit", a.Unit)
+	if c.Has(path + ".source") {
+		c.source(path+".source", &a.Source)
+	}
+	if c.Has(path + ".calibration") {
+		c.calibration(path+".calibration", &a.Calibration)
+	}
+	c.positive(path+".lod", a.LOD)
+	c.positive(path+".loq", a.LOQ)
+	if a.LOD != nil && a.LOQ != nil && !(*a.LOQ >= *a.LOD) {
+		c.Fault(path+".loq", "the limit of quantitation is never below the limit of detection", "%s.loq %v is below lod %v", path, *a.LOQ, *a.LOD)
+	}
+	if c.Has(path + ".report") {
+		c.report(path+".report", a)
+	}
+	c.strength(path, a)
+}
+
+func (c *checker) strength(path string, a *Analyte) {
+	c.oneOf(path+".quantity", a.Quantity, Strength)
+	c.oneOf(path+".strength_kind", a.StrengthKind, "real", "apparent", "apparent, extract-corrected")
+	switch {
+	case a.Quantity == Strength && a.StrengthKind == "":
+		c.Fault(path+".strength_kind", "real (on the distillate), apparent, or apparent, extract-corrected", "%s.strength_kind is missing for a strength", path)
+	case a.Quantity != Strength && a.StrengthKind != "":
+		c.Fault(path+".strength_kind", "", "%s.strength_kind is given, and the quantity is not %q", path, Strength)
+	}
+	if a.Quantity == Strength {
+		c.convertible(path+".unit", a.Unit, "% vol")
+	}
+}
+
+func (c *checker) source(path string, s *Source) {
+	var given []string
+	for _, key := range []string{"table", "spectrum", "chromatogram"} {
+		if c.Has(at(path, key)) {
+			given = append(given, key)
+		}
+	}
+	if len(given) != 1 {
+		c.Fault(path, "give exactly one of table, spectrum and chromatogram", "%s has %d kinds of source: %s", path, len(given), list(given))
+	}
+	format := c.method.Input.Format
+	if wrong := given; len(wrong) == 1 && format != "" && (wrong[0] == "table") != (format == parsers.FormatDelimited) {
+		c.Fault(at(path, given[0]), "delimited exports give tables; the other formats give spectra and chromatograms", "%s cannot come from format %q", at(path, given[0]), format)
+	}
+	switch {
+	case s.Table != nil:
+		c.required(path+".table", "value")
+		c.unique(path+".table.match", s.Table.Match)
+	case s.Spectrum != nil:
+		c.spectrum(path+".spectrum", s.Spectrum)
+	case s.Chromatogram != nil:
+		c.chromatogram(path+".chromatogram", s.Chromatogram)
+	}
+}
+
+func (c *checker) spectrum(path string, s *SpectrumSource) {
+	c.required(path, "at", "unit", "ordinate")
+	c.positive(path+".at", &s.At)
+	c.oneOf(path+".unit", s.Unit, "nm", "cm-1")
+	c.oneOf(path+".ordinate", s.Ordinate, "absorbance", "transmittance")
+	c.positive(path+".baseline", s.Baseline)
+	if s.Baseline != nil && *s.Baseline == s.At {
+		c.Fault(path+".baseline", "", "%s.baseline is where the ordinate is read, so the difference is always zero", path)
+	}
+}
+
+func (c *checker) chromatogram(path string, s *ChromatogramSource) {
+	c.required(path, "trace", "retention", "window", "response")
+	c.positive(path+".retention", &s.Retention)
+	c.positive(path+".window", &s.Window)
+	if s.Window > s.Retention && s.Retention > 0 {
+		c.Fault(path+".window", "minutes either side of the retention time", "%s.window %v min is wider than the retention time %v min", path, s.Window, s.Retention)
+	}
+	c.oneOf(path+".response", s.Response, "area", "height")
+	t, trace := s.Trace, path+".trace"
+	if t.ID == "" && t.Kind == "" && t.Wavelength == nil && t.Precursor == nil && t.Product == nil {
+		c.Fault(trace, "give id, kind, wavelength (nm), or precursor and product (m/z)", "%s selects nothing", trace)
+	}
+	c.positive(trace+".wavelength", t.Wavelength)
+	c.positive(trace+".precursor", t.Precursor)
+	c.positive(trace+".product", t.Product)
+	if t.Product != nil && t.Precursor == nil {
+		c.Fault(trace+".product", "give the precursor of the reaction", "%s has a product without a precursor", trace)
+	}
+}
+
+func (c *checker) calibration(path string, k *Calibration) {
+	c.required(path, "model")
+	if !c.oneOf(path+".model", k.Model, ModelNone, ModelStraightLine) {
+		return
+	}
+	c.oneOf(path+".weighting", k.Weighting, WeightNone, WeightInverseX, WeightInverseXSq)
+	c.positive(path+".factor", k.Factor)
+	switch {
+	case k.Model == ModelNone && c.Has(path+".weighting"):
+		c.Fault(path+".weighting", "leave it out", "%s.weighting is given for model %q", path, k.Model)
+	case k.Model == ModelStraightLine && k.Factor != nil:
+		c.Fault(path+".factor", "leave it out", "%s.factor is given for model %q", path, k.Model)
+	}
+	c.notNegative(path+".range_low", k.RangeLow)
+	c.positive(path+".range_high", k.RangeHigh)
+	c.ordered(path, "range_low", "range_high", k.RangeLow, k.RangeHigh, false)
+}
+
+func (c *checker) report(path string, a *Analyte) {
+	r := a.Report
+	c.required(path, "unit")
+	c.unit(path+".unit", r.Unit)
+	c.convertible(path+".unit", a.Unit, r.Unit)
+	c.digits(path, r.Decimals, r.Significant)
+	if r.PerAlcohol == nil {
+		return
+	}
+	below := path + ".per_alcohol"
+	c.required(below, "unit")
+	c.oneOf(below+".unit", r.PerAlcohol.Unit, "g/hL p.a.")
+	c.digits(below, r.PerAlcohol.Decimals, r.PerAlcohol.Significant)
+	c.massConcentration(below, a.Unit)
+}
+
+// digits wants exactly one of decimals and significant digits.
+func (c *checker) digits(path string, decimals, significant *int) {
+	switch {
+	case decimals == nil && significant == nil:
+		c.Fault(path, "give decimals or significant", "%s does not say how to round", path)
+	case decimals != nil && significant != nil:
+		c.Fault(path+".significant", "keep one of the two", "%s has both decimals and significant", path)
+	case decimals != nil && (*decimals < 0 || *decimals > 9):
+		c.Fault(path+".decimals", "0 to 9", "%s.decimals is %d", path, *decimals)
+	case significant != nil && (*significant < 1 || *significant > 9):
+		c.Fault(path+".significant", "1 to 9", "%s.significant is %d", path, *significant)
+	}
+}
+
+func list(words []string) string {
+	if len(words) == 0 {
+		return "none"
+	}
+	return strings.Join(words, ", ")
+}

@@ -1,0 +1,75 @@
+package qc
+
+import "underbond/parsers"
+
+// Reduction is what remains of an acquisition's signals: everything that evaluation
+// may need and nothing that needs a second look at the signal. It is computed once
+// per acquisition revision and plan, and can be rebuilt at any time.
+type Reduction struct {
+	Engine string `json:"engine"`
+	Plan   string `json:"plan"` // digest of the plan
+	// Rows are the rows of an exported table, in file order.
+	Rows []TableRow `json:"rows,omitempty"`
+	// Points are spectrum ordinates at the positions that the plan asks for.
+	Points []SpectrumPoint `json:"points,omitempty"`
+	// Traces are the chromatograms that the plan selects, with their peaks.
+	Traces []Trace `json:"traces,omitempty"`
+	// Problems are located reasons why part of the plan could not be met.
+	Problems []parsers.Problem `json:"problems,omitempty"`
+}
+
+// TableRow is one row: the analyte's name and number as exported and the numeric columns by meaning.
+type TableRow struct {
+	Line      int         `json:"line"`
+	Name      string      `json:"name,omitempty"`
+	CAS       string      `json:"cas,omitempty"`
+	Retention *float64    `json:"retention_min,omitempty"`
+	Values    []CellValue `json:"values"`
+}
+
+// CellValue is one numeric cell. Value is nil when the cell holds no number; Mark says why.
+type CellValue struct {
+	Meaning string   `json:"meaning"`
+	Unit    string   `json:"unit,omitempty"` // UCUM
+	Text    string   `json:"text"`
+	Value   *float64 `json:"value"`
+	Mark    string   `json:"mark,omitempty"`
+}
+
+// SpectrumPoint is an interpolated ordinate.
+type SpectrumPoint struct {
+	At       float64  `json:"at"`
+	Unit     string   `json:"unit"`
+	Baseline *float64 `json:"baseline_at,omitempty"`
+	Ordinate string   `json:"ordinate"`
+	Value    *float64 `json:"value"` // less the baseline ordinate; nil when not to be had
+	Reason   string   `json:"reason,omitempty"`
+}
+
+// Trace is one selected chromatogram.
+type Trace struct {
+	Index      int      `json:"index"`
+	ID         string   `json:"id"`
+	Kind       string   `json:"kind"`
+	Wavelength *float64 `json:"wavelength_nm,omitempty"`
+	Precursor  *float64 `json:"precursor_mz,omitempty"`
+	Product    *float64 `json:"product_mz,omitempty"`
+	Points     int      `json:"points"`
+	FirstMin   *float64 `json:"first_min"`
+	LastMin    *float64 `json:"last_min"`
+	Noise      *float64 `json:"noise"` // robust estimate, in the signal's unit
+	Peaks      []Peak   `json:"peaks"`
+}
+
+// Peak is one integrated peak. Times in minutes; area in signal unit times minutes.
+type Peak struct {
+	Apex          float64 `json:"apex_min"`
+	Start         float64 `json:"start_min"`
+	End           float64 `json:"end_min"`
+	Height        float64 `json:"height"`
+	Area          float64 `json:"area"`
+	WidthHalf     float64 `json:"width_half_min"`
+	BaselineStart float64 `json:"baseline_start"`
+	BaselineEnd   float64 `json:"baseline_end"`
+	SignalToNoise float64 `json:"signal_to_noise"`
+}

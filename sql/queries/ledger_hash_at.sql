@@ -1,0 +1,2 @@
+-- $1 seq
+select hash from ledger.entry where seq = $1

@@ -1,0 +1,1 @@
+select seq, hash from ledger.head

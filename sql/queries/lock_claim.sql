@@ -1,0 +1,2 @@
+-- $1 arrival
+select state, fence from core.arrival where id = $1 for update

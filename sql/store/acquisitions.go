@@ -1,0 +1,295 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+
+	"underbond/ingest/record"
+	"underbond/parsers"
+	"underbond/sql/queries"
+)
+
+// RecordAcquisitions records what was read from a file. An acquisition that is there
+// with the same content is left as it is; with other content it gets a new revision, and
+// what was released from the old one is withdrawn in the same transaction.
+func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []record.Acquisition, warnings []parsers.Problem) error {
+	return s.write(ctx, "record "+c.PathText, func(ctx context.Context, tx pgx.Tx) (*entry, error) {
+		done, err := lockClaim(ctx, tx, c)
+		if err != nil || done {
+			return nil, err
+		}
+		change, err := putAcquisitions(ctx, tx, c, list)
+		if err != nil {
+			return nil, err
+		}
+		e := &entry{kind: "recorded", subject: c.Root + "/" + c.PathText, content: []any{c.Object.String(), change.content}}
+		if _, err := tx.Exec(ctx, queries.Text("bind_acquisitions.sql"), change.all); err != nil {
+			return nil, fmt.Errorf("bind to worklist lines: %w", err)
+		}
+		members, err := membership(ctx, tx, change.all)
+		if err != nil {
+			return nil, err
+		}
+		if len(change.revised) > 0 {
+			e.reason = "source changed"
+			if e.events, err = withdraw(ctx, tx, change.revised, members.judged(change.revised), nil, "source changed: "+c.PathText); err != nil {
+				return nil, err
+			}
+		}
+		if err := touch(ctx, tx, members.batches(change.fresh)); err != nil {
+			return nil, err
+		}
+		if _, err := tx.Exec(ctx, queries.Text("pin_methods.sql"), members.batches(change.all)); err != nil {
+			return nil, fmt.Errorf("pin methods: %w", err)
+		}
+		f := finish{state: "recorded", problems: warnings}
+		if len(members) == 0 {
+			if f, err = unbound(ctx, tx, c, list, warnings); err != nil {
+				return nil, err
+			}
+		}
+		return e, f.write(ctx, tx, c)
+	})
+}
+
+// unbound is the state of a file that no worklist line names.
+func unbound(ctx context.Context, tx pgx.Tx, c *record.Claim, list []record.Acquisition, warnings []parsers.Problem) (finish, error) {
+	same, err := ids(ctx, tx, "same_bytes_before.sql", c.ID)
+	if err != nil {
+		return finish{}, err
+	}
+	if len(same) > 0 {
+		return finish{state: "recorded", duplicateOf: &same[0], problems: warnings}, nil
+	}
+	what := "a worklist for " + c.Instrument + " that names "
+	if len(list) == 1 {
+		what += "file " + list[0].File
+	} else {
+		what += fmt.Sprintf("file %s or one of its %d acquisitions", list[0].File, len(list))
+	}
+	return finish{state: "waiting", waitingKind: record.WaitWorklist, waitingFor: what, problems: warnings}, nil
+}
+
+// changes are the acquisitions of a file: all, those with a new revision, and of these
+// the ones that had one before.
+type changes struct {
+	all, fresh, revised []int64
+	content             []any
+}
+
+func putAcquisitions(ctx context.Context, tx pgx.Tx, c *record.Claim, list []record.Acquisition) (changes, error) {
+	var change changes
+	keys := make([]string, len(list))
+	for i, a := range list {
+		keys[i] = a.Key
+	}
+	known, err := findAcquisitions(ctx, tx, c.Instrument, keys)
+	if err != nil {
+		return change, err
+	}
+	for _, a := range list {
+		k, there := known[a.Key]
+		revision := k.revision
+		if !there {
+			if k.id, err = putAcquisition(ctx, tx, a); err != nil {
+				return change, fmt.Errorf("put acquisition %s: %w", a.Key, err)
+			}
+		}
+		change.all = append(change.all, k.id)
+		if !there || string(k.digest) != string(a.Digest[:]) {
+			if revision, err = putRevision(ctx, tx, c, k.id, a); err != nil {
+				return change, err
+			}
+			change.fresh = append(change.fresh, k.id)
+			if there {
+				change.revised = append(change.revised, k.id)
+			}
+			change.content = append(change.content, []any{a.Instrument, a.Key, a.Digest.String()})
+		}
+		if err := putReductions(ctx, tx, revision, c.Archive, a.Reductions); err != nil {
+			return change, fmt.Errorf("put reductions of %s: %w", a.Key, err)
+		}
+	}
+	return change, nil
+}
+
+// putAcquisition adds the acquisition, unless another worker has just done so.
+func putAcquisition(ctx context.Context, tx pgx.Tx, a record.Acquisition) (id int64, err error) {
+	err = tx.QueryRow(ctx, queries.Text("put_acquisition.sql"), a.Instrument, a.Key).Scan(&id)
+	if errors.Is(err, pgx.ErrNoRows) {
+		err = tx.QueryRow(ctx, queries.Text("acquisition_id.sql"), a.Instrument, a.Key).Scan(&id)
+	}
+	return id, err
+}
+
+type knownAcquisition struct {
+	id, revision int64
+	digest       []byte
+}
+
+func findAcquisitions(ctx context.Context, tx pgx.Tx, instrument string, keys []string) (map[string]knownAcquisition, error) {
+	rows, err := tx.Query(ctx, queries.Text("find_acquisitions.sql"), instrument, keys)
+	if err != nil {
+		return nil, fmt.Errorf("find acquisitions: %w", err)
+	}
+	known := map[string]knownAcquisition{}
+	var key string
+	var k knownAcquisition
+	var number int
+	_, err = pgx.ForEachRow(rows, []any{&k.id, &key, &k.revision, &k.digest, &number}, func() error {
+		k.digest = slices.Clone(k.digest)
+		known[key] = k
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("find acquisitions: %w", err)
+	}
+	return known, nil
+}
+
+func putRevision(ctx context.Context, tx pgx.Tx, c *record.Claim, acquisition int64, a record.Acquisition) (int64, error) {
+	header, err := json.Marshal(a.Header)
+	if err != nil {
+		return 0, fmt.Errorf("encode the header of %s: %w", a.Key, err)
+	}
+	if a.Problems == nil {
+		a.Problems = []parsers.Problem{}
+	}
+	problems, err := json.Marshal(a.Problems)
+	if err != nil {
+		return 0, fmt.Errorf("encode the problems of %s: %w", a.Key, err)
+	}
+	var id int64
+	err = tx.QueryRow(ctx, queries.Text("put_acquisition_revision.sql"), acquisition, a.Digest[:], c.ID, a.Record, a.File, a.Header.Vial, header, problems,
+		a.Started.Local, a.Started.Zone, a.Started.At, string(a.Started.Status)).Scan(&id)
+	if err != nil {
+		return 0, fmt.Errorf("put revision of %s: %w", a.Key, err)
+	}
+	return id, nil
+}
+
+func putReductions(ctx context.Context, tx pgx.Tx, revision int64, archive string, list []record.Reduction) error {
+	for _, r := range list {
+		if _, err := tx.Exec(ctx, queries.Text("put_objects.sql"), [][]byte{r.Object[:]}, []int64{r.Size}, archive); err != nil {
+			return err
+		}
+		if _, err := tx.Exec(ctx, queries.Text("put_reduction.sql"), revision, r.Plan[:], r.Engine, r.Object[:]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// memberOf says that an acquisition stands in a batch, and as what.
+type memberOf struct {
+	batch, acquisition int64
+	role               string
+}
+
+type memberships []memberOf
+
+func membership(ctx context.Context, tx pgx.Tx, acquisitions []int64) (memberships, error) {
+	rows, err := tx.Query(ctx, queries.Text("batches_of_acquisitions.sql"), acquisitions)
+	if err != nil {
+		return nil, fmt.Errorf("find the batches of acquisitions: %w", err)
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (memberOf, error) {
+		var m memberOf
+		err := row.Scan(&m.batch, &m.acquisition, &m.role)
+		return m, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("find the batches of acquisitions: %w", err)
+	}
+	return list, nil
+}
+
+// batches lists the batches that have one of the acquisitions.
+func (m memberships) batches(acquisitions []int64) []int64 {
+	return m.pick(func(x memberOf) bool { return slices.Contains(acquisitions, x.acquisition) })
+}
+
+// judged lists the batches in which one of the acquisitions is quality control or a
+// calibrant: all that was released from such a batch rests on it.
+func (m memberships) judged(acquisitions []int64) []int64 {
+	return m.pick(func(x memberOf) bool { return x.role != "sample" && slices.Contains(acquisitions, x.acquisition) })
+}
+
+func (m memberships) pick(want func(memberOf) bool) []int64 {
+	list := []int64{}
+	for _, x := range m {
+		if want(x) {
+			list = append(list, x.batch)
+		}
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
+}
+
+// touch marks batches for evaluation.
+func touch(ctx context.Context, tx pgx.Tx, batches []int64) error {
+	if len(batches) == 0 {
+		return nil
+	}
+	if _, err := tx.Exec(ctx, queries.Text("touch_batches.sql"), batches); err != nil {
+		return fmt.Errorf("mark batches for evaluation: %w", err)
+	}
+	return nil
+}
+
+// withdraw takes back what was released from the acquisitions, from whole batches, and
+// from what used the given result revisions; and in turn whatever was computed with that.
+// All batches concerned are marked for evaluation.
+func withdraw(ctx context.Context, tx pgx.Tx, acquisitions, batches, used []int64, reason string) ([]event, error) {
+	rows, err := tx.Query(ctx, queries.Text("withdraw.sql"), orEmpty(acquisitions), orEmpty(batches), orEmpty(used))
+	if err != nil {
+		return nil, fmt.Errorf("withdraw: %w", err)
+	}
+	var events []event
+	var revisions []int64
+	touched := slices.Clone(batches)
+	var id, batch int64
+	var e event
+	_, err = pgx.ForEachRow(rows, []any{&id, &e.Result, &e.Revision, &batch}, func() error {
+		events = append(events, event{Kind: "withdrawn", Result: e.Result, Revision: e.Revision, Reason: reason})
+		revisions = append(revisions, id)
+		touched = append(touched, batch)
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("withdraw: %w", err)
+	}
+	slices.SortFunc(events, func(a, b event) int { return strings.Compare(a.Result, b.Result) })
+	if err := putPublications(ctx, tx, revisions, "withdrawn", reason); err != nil {
+		return nil, err
+	}
+	slices.Sort(touched)
+	return events, touch(ctx, tx, slices.Compact(touched))
+}
+
+func putPublications(ctx context.Context, tx pgx.Tx, revisions []int64, state, reason string) error {
+	if len(revisions) == 0 {
+		return nil
+	}
+	states, reasons := make([]string, len(revisions)), make([]string, len(revisions))
+	for i := range revisions {
+		states[i], reasons[i] = state, reason
+	}
+	if _, err := tx.Exec(ctx, queries.Text("put_publication.sql"), revisions, states, reasons); err != nil {
+		return fmt.Errorf("write publication history: %w", err)
+	}
+	return nil
+}
+
+func orEmpty(list []int64) []int64 {
+	if list == nil {
+		return []int64{}
+	}
+	return list
+}

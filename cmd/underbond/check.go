@@ -12,7 +12,7 @@ import (
 
 type checkCommand struct {
 	JSON  bool     `name:"json" help:"Print one JSON object a file."`
-	Files []string `arg:"" type:"existingfile" help:"Documents or configuration files."`
+	Files []string `arg:"" help:"Documents or configuration files."`
 }
 
 // checked is what check says of a file.

@@ -11,42 +11,89 @@ type completionCommand struct {
 	Shell string `arg:"" enum:"bash,zsh,fish" help:"bash, zsh or fish."`
 }
 
-// Run prints a script that completes commands and flags; files are left to the shell.
+// Run prints a script that completes commands, flags and words that are chosen from a
+// list; files are left to the shell.
 func (c *completionCommand) Run(io streams, model *kong.Application) error {
-	var names []string
-	flags := map[string][]string{}
-	for _, command := range model.Leaves(true) {
-		names = append(names, command.Name)
-		for _, group := range command.AllFlags(true) {
-			for _, f := range group {
-				flags[command.Name] = append(flags[command.Name], "--"+f.Name)
-			}
-		}
-	}
 	var b strings.Builder
 	switch c.Shell {
 	case "bash":
-		bashCompletion(&b, names, flags)
+		bashCompletion(&b, model)
 	case "zsh":
 		b.WriteString("#compdef underbond\nautoload -U +X bashcompinit && bashcompinit\n")
-		bashCompletion(&b, names, flags)
+		bashCompletion(&b, model)
 	default:
-		for _, name := range names {
-			fmt.Fprintf(&b, "complete -c underbond -n __fish_use_subcommand -a %s\n", name)
-			for _, flag := range flags[name] {
-				fmt.Fprintf(&b, "complete -c underbond -n '__fish_seen_subcommand_from %s' -l %s\n", name, strings.TrimPrefix(flag, "--"))
-			}
-		}
+		fishCompletion(&b, model)
 	}
 	_, err := io.out.Write([]byte(b.String()))
 	return err
 }
 
-func bashCompletion(b *strings.Builder, names []string, flags map[string][]string) {
-	b.WriteString("_underbond() {\n  local cur=${COMP_WORDS[COMP_CWORD]}\n  if [ \"$COMP_CWORD\" -eq 1 ]; then\n")
-	fmt.Fprintf(b, "    COMPREPLY=($(compgen -W \"%s --help\" -- \"$cur\")); return\n  fi\n  case \"${COMP_WORDS[1]}\" in\n", strings.Join(names, " "))
-	for _, name := range names {
-		fmt.Fprintf(b, "    %s) COMPREPLY=($(compgen -W \"%s\" -- \"$cur\")) ;;\n", name, strings.Join(flags[name], " "))
+// choices are the words that a command's arguments are chosen from.
+func choices(command *kong.Node) []string {
+	var words []string
+	for _, argument := range command.Positional {
+		if argument.Enum != "" {
+			words = append(words, argument.EnumSlice()...)
+		}
 	}
-	b.WriteString("  esac\n  [ ${#COMPREPLY[@]} -gt 0 ] || COMPREPLY=($(compgen -f -- \"$cur\"))\n}\ncomplete -o filenames -F _underbond underbond\n")
+	return words
+}
+
+func flagsOf(command *kong.Node) []*kong.Flag {
+	var flags []*kong.Flag
+	for _, group := range command.AllFlags(true) {
+		flags = append(flags, group...)
+	}
+	return flags
+}
+
+func bashCompletion(b *strings.Builder, model *kong.Application) {
+	var names []string
+	var cases strings.Builder
+	for _, command := range model.Leaves(true) {
+		names = append(names, command.Name)
+		var flags []string
+		for _, f := range flagsOf(command) {
+			flags = append(flags, "--"+f.Name)
+		}
+		fmt.Fprintf(&cases, "    %s) flags=\"%s\" words=\"%s\" ;;\n", command.Name, strings.Join(flags, " "), strings.Join(choices(command), " "))
+	}
+	fmt.Fprintf(b, `_underbond() {
+  local cur="${COMP_WORDS[COMP_CWORD]}" flags="--help" words=""
+  COMPREPLY=()
+  if [ "$COMP_CWORD" -eq 1 ]; then
+    words="%s"
+  else
+    case "${COMP_WORDS[1]}" in
+%s    esac
+  fi
+  case "$cur" in
+    -*) COMPREPLY=($(compgen -W "$flags" -- "$cur")) ;;
+    *) COMPREPLY=($(compgen -W "$words" -- "$cur")) ;;
+  esac
+}
+complete -o default -F _underbond underbond
+`, strings.Join(names, " "), cases.String())
+}
+
+func fishCompletion(b *strings.Builder, model *kong.Application) {
+	for _, command := range model.Leaves(true) {
+		fmt.Fprintf(b, "complete -c underbond -n __fish_use_subcommand -f -a %s -d %s\n", command.Name, quoted(command.Help))
+		within := fmt.Sprintf("complete -c underbond -n '__fish_seen_subcommand_from %s'", command.Name)
+		for _, f := range flagsOf(command) {
+			value := ""
+			if !f.IsBool() {
+				value = " -r"
+			}
+			fmt.Fprintf(b, "%s -l %s%s -d %s\n", within, f.Name, value, quoted(f.Help))
+		}
+		if words := choices(command); len(words) > 0 {
+			fmt.Fprintf(b, "%s -f -a %s\n", within, quoted(strings.Join(words, " ")))
+		}
+	}
+}
+
+// quoted makes one word of fish.
+func quoted(text string) string {
+	return "'" + strings.NewReplacer(`\`, `\\`, "'", `\'`).Replace(text) + "'"
 }

@@ -22,7 +22,7 @@ type evaluateCommand struct {
 	Worklist  string   `name:"worklist" short:"w" type:"existingfile" help:"Worklist; without it every acquisition is a sample." placeholder:"WORKLIST.csv"`
 	Samples   string   `name:"samples" type:"existingfile" help:"Sample register." placeholder:"SAMPLES.csv"`
 	Standards string   `name:"standards" type:"existingfile" help:"Standards list." placeholder:"STANDARDS.csv"`
-	Profile   []string `name:"profile" short:"p" type:"existingfile" help:"Profile of delimited exports; by default the method's, looked for beside it." placeholder:"PROFILE.yaml"`
+	Profile   []string `name:"profile" short:"p" type:"existingfile" sep:"none" help:"Profile of delimited exports; by default the method's, looked for beside it." placeholder:"PROFILE.yaml"`
 	Zone      string   `name:"zone" default:"UTC" help:"Time zone of the instrument PC."`
 	Inputs    string   `name:"inputs" type:"existingfile" help:"Evaluate stored inputs, one JSON document a line, instead of files." placeholder:"FILE.ndjson"`
 	JSON      bool     `name:"json" help:"Print JSON."`

@@ -21,7 +21,7 @@ type inspectCommand struct {
 	Profile  []string `name:"profile" short:"p" type:"existingfile" sep:"none" help:"Profile of delimited exports; give several by repeating the flag." placeholder:"PROFILE.yaml"`
 	Zone     string   `name:"zone" help:"Time zone of the instrument PC; without it, wall clock times stay as written." placeholder:"ZONE"`
 	Encoding string   `name:"encoding" help:"Code page of text that does not say its own, such as windows-1252." placeholder:"NAME"`
-	Files    []string `arg:"" type:"existingfile" help:"Export files."`
+	Files    []string `arg:"" help:"Export files."`
 }
 
 // Run shows each file and fails when one is refused or cannot be read.

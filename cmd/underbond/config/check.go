@@ -5,6 +5,7 @@ import (
 	"net"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,6 +23,9 @@ type checker struct {
 	config *Config
 	base   string
 }
+
+// prefixForm is what database role names may begin with.
+var prefixForm = regexp.MustCompile(`^[a-z][a-z0-9_]{0,40}$`)
 
 func (k *checker) check() {
 	c := k.config
@@ -44,6 +48,9 @@ func (k *checker) check() {
 	k.optionalPath(&c.Database.URLFile)
 	k.optionalPath(&c.Database.Binaries)
 	fill(&c.Database.RolePrefix, "underbond")
+	if !prefixForm.MatchString(c.Database.RolePrefix) {
+		k.Fault("database.role_prefix", "use lower-case letters, digits and _, starting with a letter", "database.role_prefix is %q", c.Database.RolePrefix)
+	}
 	k.http()
 	fill(&c.Log.Level, "info")
 	fill(&c.Log.Format, "json")
@@ -97,7 +104,7 @@ func (k *checker) folder(i int, names, paths map[string]int) {
 	if f.Format == parsers.FormatDelimited && f.Profile == "" {
 		k.Fault(at("format"), "add profile: NAME, or use format: auto to find the profile by content", "format delimited needs a profile")
 	}
-	k.zone(at("zone"), f)
+	k.zone(at("zone"), i)
 	if f.Encoding != "" {
 		if _, err := htmlindex.Get(f.Encoding); err != nil {
 			k.Fault(at("encoding"), "for example utf-8, windows-1252 or iso-8859-1", "encoding is %q", f.Encoding)
@@ -112,13 +119,14 @@ func (k *checker) folder(i int, names, paths map[string]int) {
 	}
 }
 
-func (k *checker) zone(at string, f *Folder) {
+func (k *checker) zone(at string, i int) {
+	f := &k.config.Folders[i]
 	if f.Holds == "documents" && f.Zone == "" {
 		f.Location = time.UTC
 		return
 	}
 	if f.Zone == "" {
-		k.Fault(at, "give the zone that the instrument PC's clock shows, such as Europe/Berlin or UTC", "folder %s has no zone", f.Name)
+		k.Fault(at, "give the zone that the instrument PC's clock shows, such as Europe/Berlin or UTC", "folder %d has no zone", i+1)
 		return
 	}
 	zone, err := time.LoadLocation(f.Zone)

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"runtime/debug"
 	"time"
 
@@ -35,7 +36,11 @@ func File(ctx context.Context, path string, opt Options) (*Report, error) {
 		return nil, fmt.Errorf("open the export: %w", err)
 	}
 	defer file.Close()
-	hash, identity, err := custody.Digest(ctx, custody.Source{Path: path})
+	target, err := filepath.EvalSymlinks(path) // custody itself follows no link
+	if err != nil {
+		return nil, fmt.Errorf("find the export: %w", err)
+	}
+	hash, identity, err := custody.Digest(ctx, custody.Source{Path: target})
 	if err != nil {
 		return nil, fmt.Errorf("hash the export: %w", err)
 	}

@@ -73,10 +73,12 @@ func Input(ctx context.Context, r Request) (*qc.Input, error) {
 	if err != nil {
 		return nil, err
 	}
+	names := func(line, i int) bool { return list.Lines[line].Names(read[i].file, read[i].Header.Vial) }
 	if r.Worklist == "" {
 		list.Lines = everySample(read)
+		names = func(line, i int) bool { return line == i } // several may share file and vial
 	}
-	if err := bind(in, list, read); err != nil {
+	if err := bind(in, list, read, names); err != nil {
 		return nil, err
 	}
 	if err := r.facts(in); err != nil {
@@ -167,7 +169,11 @@ func ReadExport(ctx context.Context, path string, job worker.Job) (worker.Report
 		return worker.Report{}, fmt.Errorf("open the export: %w", err)
 	}
 	defer file.Close()
-	hash, identity, err := custody.Digest(ctx, custody.Source{Path: path})
+	target, err := filepath.EvalSymlinks(path) // custody itself follows no link
+	if err != nil {
+		return worker.Report{}, fmt.Errorf("find the export: %w", err)
+	}
+	hash, identity, err := custody.Digest(ctx, custody.Source{Path: target})
 	if err != nil {
 		return worker.Report{}, fmt.Errorf("hash %s: %w", path, err)
 	}
@@ -198,13 +204,13 @@ func everySample(read []reading) []worklist.Line {
 }
 
 // bind gives each line the acquisitions that it names, and lists the others.
-func bind(in *qc.Input, list *worklist.Worklist, read []reading) error {
+func bind(in *qc.Input, list *worklist.Worklist, read []reading, names func(line, i int) bool) error {
 	used := make([]bool, len(read))
 	complete := len(list.Lines) > 0
-	for _, line := range list.Lines {
+	for n, line := range list.Lines {
 		m := qc.Member{Line: line, State: qc.MemberAwaited, Started: parsers.Started{Status: parsers.StartAbsent}}
 		for i, a := range read {
-			if !line.Names(a.file, a.Header.Vial) {
+			if !names(n, i) {
 				continue
 			}
 			used[i] = true

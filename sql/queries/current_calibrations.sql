@@ -1,2 +1,2 @@
 -- $1 batch
-select analyte, digest, id from core.calibration where batch = $1 and current
+select run || '/' || analyte, digest, id from core.calibration where batch = $1 and current

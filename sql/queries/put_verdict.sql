@@ -6,6 +6,6 @@ with verdict as (
     values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)
     returning id
 )
-insert into core.cover (verdict, ordinal, analyte, from_position, to_position, effect)
-select verdict.id, c.n, c.cover->>'analyte', (c.cover->>'from')::int, (c.cover->>'to')::int, c.cover->>'effect'
+insert into core.cover (verdict, ordinal, analyte, basis, from_position, to_position, effect)
+select verdict.id, c.n, c.cover->>'analyte', coalesce(c.cover->>'basis', ''), (c.cover->>'from')::int, (c.cover->>'to')::int, c.cover->>'effect'
 from verdict, jsonb_array_elements($20::jsonb) with ordinality as c(cover, n)

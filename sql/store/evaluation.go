@@ -163,12 +163,12 @@ func (w *writing) calibrations() error {
 		if err != nil {
 			return fmt.Errorf("digest of the calibration of %s: %w", c.Analyte, err)
 		}
-		if digests[c.Analyte] == digest {
-			delete(ids, c.Analyte)
+		if key := c.Run + "/" + c.Analyte; digests[key] == digest {
+			delete(ids, key)
 			continue
 		}
 		raw := rawHash(digest)
-		batch.Queue(queries.Text("put_calibration.sql"), w.id, w.snap.Batch, c.Analyte, c.Accepted, raw, body)
+		batch.Queue(queries.Text("put_calibration.sql"), w.id, w.snap.Batch, c.Run, c.Analyte, c.Accepted, raw, body)
 		w.content = append(w.content, []any{"calibration", c.Analyte, digest})
 	}
 	return w.replace("retire_calibrations.sql", ids, batch)

@@ -8,10 +8,11 @@ import (
 
 // collector is the sink that keeps summaries.
 type collector struct {
-	opt     Options
-	version string
-	list    []Acquisition
-	current Acquisition
+	opt      Options
+	version  string
+	list     []Acquisition
+	problems []parsers.Problem // on acquisitions
+	current  Acquisition
 }
 
 // Begin implements parsers.Sink.
@@ -58,8 +59,9 @@ func (c *collector) Signal(s parsers.Signal) error {
 }
 
 // End implements parsers.Sink.
-func (c *collector) End(parsers.Trailer) error {
+func (c *collector) End(t parsers.Trailer) error {
 	a := &c.current
+	c.problems = append(c.problems, t.Problems...)
 	if n := len(a.Spectra); n > 3 && !c.opt.All {
 		a.Spectra = []Spectrum{a.Spectra[0], a.Spectra[n/2], a.Spectra[n-1]}
 	}

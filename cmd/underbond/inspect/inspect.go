@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"underbond/ingest/custody"
@@ -104,10 +105,20 @@ func (r *Report) read(ctx context.Context, src source, size int64, opt Options) 
 	if len(c.list) == 0 {
 		return nil, parsers.Refuse("empty", parsers.Place{}, "the file holds no acquisition")
 	}
-	for _, w := range warnings {
-		r.Problems = append(r.Problems, Problem(w))
-	}
+	r.Problems = merge(c.problems, warnings)
 	return c.list, nil
+}
+
+// merge lists the warnings on the acquisitions and those on the file, each once.
+func merge(acquisitions, file []parsers.Problem) []Problem {
+	list, seen := []Problem{}, map[parsers.Problem]bool{}
+	for _, p := range slices.Concat(acquisitions, file) {
+		if !seen[p] {
+			seen[p] = true
+			list = append(list, Problem(p))
+		}
+	}
+	return list
 }
 
 // choose finds the reader by content; its error is a refusal that says what would help.

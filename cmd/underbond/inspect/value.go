@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"bytes"
 	"encoding/json"
 	"math"
 	"strconv"
@@ -33,7 +34,11 @@ func (t Text) MarshalJSON() ([]byte, error) {
 	if t == "" {
 		return []byte("null"), nil
 	}
-	return json.Marshal(string(t))
+	var b bytes.Buffer
+	encoder := json.NewEncoder(&b)
+	encoder.SetEscapeHTML(false) // left to the encoder of the whole
+	err := encoder.Encode(string(t))
+	return bytes.TrimSpace(b.Bytes()), err
 }
 
 // Count is a whole number from 1 that may be missing: 0 is null in JSON.

@@ -198,7 +198,7 @@ func everySample(read []reading) []worklist.Line {
 		if sample == "" {
 			sample = a.Key
 		}
-		lines = append(lines, worklist.Line{Position: i + 1, File: a.file, Vial: a.Header.Vial, Sample: sample, Role: worklist.RoleSample, Dilution: 1})
+		lines = append(lines, worklist.Line{Position: i + 1, Run: "1", File: a.file, Vial: a.Header.Vial, Sample: sample, Role: worklist.RoleSample, Dilution: 1})
 	}
 	return lines
 }

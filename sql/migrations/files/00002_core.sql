@@ -213,13 +213,14 @@ create table core.calibration (
     id         bigint generated always as identity primary key,
     evaluation bigint not null references core.evaluation,
     batch      bigint not null references core.batch,
+    run        text   not null,
     analyte    text   not null,
     accepted   boolean not null,
     digest     bytea  not null,
     body       jsonb  not null,
     current    boolean not null default true
 );
-create unique index calibration_current on core.calibration (batch, analyte) where current;
+create unique index calibration_current on core.calibration (batch, run, analyte) where current;
 comment on table core.calibration is 'A calibration function as an evaluation fitted it; current until a later evaluation differs';
 
 create table core.verdict (
@@ -254,13 +255,14 @@ create table core.cover (
     verdict       bigint not null references core.verdict,
     ordinal       int    not null,
     analyte       text   not null,
+    basis         text   not null,
     from_position int    not null,
     to_position   int    not null,
     effect        text   not null check (effect in ('holds', 'exempt by rule', 'waived by decision', 'superseded by repeat', 'informs')),
     primary key (verdict, ordinal),
     check (from_position <= to_position)
 );
-comment on table core.cover is 'What a check covers: an analyte (empty: all) at a range of positions';
+comment on table core.cover is 'What a check covers: an analyte (empty: all) on a basis (empty: all) at a range of positions';
 
 -- Results -----------------------------------------------------------------------------------
 

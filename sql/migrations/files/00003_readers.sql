@@ -68,8 +68,7 @@ join core.result_revision v on v.id = r.head and v.publication in ('held', 'clea
 join core.batch b on b.id = r.batch
 left join core.verdict c on c.batch = r.batch and c.current and (
     exists (select from core.result_hold h where h.revision = v.id and h.check_id = c.check_id)
-    or c.verdict = 'pending' and (c.rule <> 'strength available' or r.basis = 'per hL of pure alcohol')
-       and exists (select from core.cover o where o.verdict = c.id and o.effect = 'holds' and o.analyte in ('', r.analyte) and v.position between o.from_position and o.to_position));
+    or c.verdict = 'pending' and exists (select from core.cover o where o.verdict = c.id and o.effect = 'holds' and o.analyte in ('', r.analyte) and o.basis in ('', r.basis) and v.position between o.from_position and o.to_position));
 comment on view qa.held_result is 'Results under bond, with the checks that hold them and what they wait for';
 
 create view qa.waiting_file as

@@ -35,7 +35,7 @@ func (s *Store) WriteEvaluation(ctx context.Context, snap *record.Snapshot, e re
 		if err != nil || done {
 			return nil, err
 		}
-		for _, step := range []func() error{w.calibrations, w.verdicts, w.results, w.dependents} {
+		for _, step := range []func() error{w.calibrations, w.verdicts, w.findings, w.results, w.dependents} {
 			if err := step(); err != nil {
 				return nil, err
 			}
@@ -198,6 +198,25 @@ func (w *writing) verdicts() error {
 		w.content = append(w.content, []any{"check", c.ID, digest})
 	}
 	return w.replace("retire_verdicts.sql", ids, batch)
+}
+
+// findings have no content beside their name: one is either there or not.
+func (w *writing) findings() error {
+	_, ids, err := w.present("current_findings.sql")
+	if err != nil {
+		return err
+	}
+	batch := &pgx.Batch{}
+	for _, f := range w.evaluated.Evaluation.Findings {
+		key := f.Code + "|" + f.Subject + "|" + f.Text
+		if _, there := ids[key]; there {
+			delete(ids, key)
+			continue
+		}
+		batch.Queue(queries.Text("put_finding.sql"), w.id, w.snap.Batch, f.Code, f.Subject, f.Text)
+		w.content = append(w.content, []any{"finding", f.Code, f.Subject, f.Text})
+	}
+	return w.replace("retire_findings.sql", ids, batch)
 }
 
 // replace retires the rows that are left in ids and sends the new ones.

@@ -132,7 +132,7 @@ func TestOutcomes(t *testing.T) {
 		"jcamp-dx":               {content: jcamp, outcome: OutcomeRead, format: "jcamp-dx", end: "held"},
 		"jcamp-dx, other FIRSTY": {content: strings.Replace(jcamp, "400 500", "400 700", 1), outcome: OutcomeWarned, format: "jcamp-dx", end: "held", code: "jcampdx-firsty"},
 		"jcamp-dx, cut":          {content: strings.Replace(jcamp, "##END=\n", "", 1), outcome: OutcomeRefused, format: "jcamp-dx", end: "failed", code: "incomplete", says: "export it again"},
-		"jcamp-dx, wrong":        {content: strings.Replace(jcamp, "400 500", "400 a", 1), outcome: OutcomeRefused, format: "jcamp-dx", end: "held"},
+		"jcamp-dx, wrong":        {content: strings.Replace(jcamp, "400 500", "400 !", 1), outcome: OutcomeRefused, format: "jcamp-dx", end: "held"},
 		"mzML":                   {content: mzML(1, minutes), outcome: OutcomeRead, format: "mzml", end: "held"},
 		"mzML, no time unit":     {content: mzML(1, ""), outcome: OutcomeWarned, format: "mzml", end: "held", code: "mzml-time-unit"},
 		"mzML, cut":              {content: mzML(1, minutes)[:900], outcome: OutcomeRefused, format: "mzml", end: "failed", code: "incomplete"},

@@ -264,6 +264,18 @@ create table core.cover (
 );
 comment on table core.cover is 'What a check covers: an analyte (empty: all) on a basis (empty: all) at a range of positions';
 
+create table core.finding (
+    id         bigint generated always as identity primary key,
+    evaluation bigint not null references core.evaluation,
+    batch      bigint not null references core.batch,
+    code       text   not null,
+    subject    text   not null,
+    text       text   not null,
+    current    boolean not null default true
+);
+comment on table core.finding is 'A remark on a batch that no rule carries, such as an acquisition that no worklist line names';
+create unique index finding_current on core.finding (batch, code, subject, text) where current;
+
 -- Results -----------------------------------------------------------------------------------
 
 create table core.result (
@@ -379,11 +391,11 @@ create trigger publication_step before insert or update on core.result_revision 
 -- Narrow rights: the service adds rows and moves states; it never deletes or rewrites evidence.
 grant select on all tables in schema core to "{prefix}_service";
 grant insert on core.object, core.arrival, core.document, core.sample, core.standard, core.batch, core.line, core.acquisition,
-    core.acquisition_revision, core.member, core.reduction, core.evaluation, core.calibration, core.verdict, core.cover,
+    core.acquisition_revision, core.member, core.reduction, core.evaluation, core.calibration, core.verdict, core.cover, core.finding,
     core.result, core.result_revision, core.publication, core.result_use, core.result_hold to "{prefix}_service";
 grant update (state, waiting_kind, waiting_for, refusal_code, refusal_where, refusal_text, problems, duplicate_of, attempts, fence, leased_by, lease_until)
     on core.arrival to "{prefix}_service";
-grant update (current) on core.sample, core.standard, core.calibration, core.verdict to "{prefix}_service";
+grant update (current) on core.sample, core.standard, core.calibration, core.verdict, core.finding to "{prefix}_service";
 grant update (worklist, method, state, closed_cause, version, evaluated_version, waiting_for, changed_at) on core.batch to "{prefix}_service";
 grant update (head) on core.acquisition, core.result to "{prefix}_service";
 grant update (publication, authoriser) on core.result_revision to "{prefix}_service";

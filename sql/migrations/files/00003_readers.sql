@@ -71,6 +71,22 @@ left join core.verdict c on c.batch = r.batch and c.current and (
     or c.verdict = 'pending' and exists (select from core.cover o where o.verdict = c.id and o.effect = 'holds' and o.analyte in ('', r.analyte) and o.basis in ('', r.basis) and v.position between o.from_position and o.to_position));
 comment on view qa.held_result is 'Results under bond, with the checks that hold them and what they wait for';
 
+create view qa.batch as
+select b.name as batch, b.instrument, b.method_name as method, d.version as method_version, b.state, b.closed_cause, b.waiting_for,
+       (select count(*) from core.line l where l.document = b.worklist) as lines,
+       (select count(distinct m.position) from core.member m where m.document = b.worklist) as recorded_lines,
+       (select count(*) from core.result r join core.result_revision v on v.id = r.head where r.batch = b.id and v.publication = 'released') as released,
+       (select count(*) from core.result r join core.result_revision v on v.id = r.head where r.batch = b.id and v.publication in ('held', 'cleared')) as under_bond,
+       (select count(*) from core.verdict v where v.batch = b.id and v.current and v.verdict in ('fail', 'missing', 'not evaluable')) as failed_checks
+from core.batch b left join core.document d on d.id = b.method;
+comment on view qa.batch is 'Batches: how complete they are, what they wait for, and how many results are released or under bond';
+
+create view qa.finding as
+select b.name as batch, b.instrument, f.code, f.subject, f.text
+from core.finding f join core.batch b on b.id = f.batch
+where f.current;
+comment on view qa.finding is 'Remarks on batches that no rule carries: acquisitions that no line names, lines without acquisition, order against positions';
+
 create view qa.waiting_file as
 select a.taken_at, a.instrument, a.root, a.path_text as file, a.state, a.waiting_for, o.path_text as duplicate_of
 from core.arrival a left join core.arrival o on o.id = a.duplicate_of
@@ -87,5 +103,5 @@ join core.sample s on s.sample = r.sample and s.current;
 comment on view classifier.feature is 'Released values in long form, one row a sample and feature, with the claims beside them';
 
 grant select on lims.released_result, lims.feed to "{prefix}_service", "{prefix}_lims", "{prefix}_qa";
-grant select on qa.failure, qa.held_result, qa.waiting_file to "{prefix}_service", "{prefix}_qa";
+grant select on qa.failure, qa.held_result, qa.waiting_file, qa.batch, qa.finding to "{prefix}_service", "{prefix}_qa";
 grant select on classifier.feature to "{prefix}_service", "{prefix}_classifier", "{prefix}_qa";

@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"underbond/ingest/custody"
+	"underbond/ingest/custody/faultpoint"
 	"underbond/ingest/record"
 	"underbond/qc"
 	"underbond/qc/method"
@@ -64,6 +65,7 @@ func (p *Pipeline) evaluate(ctx context.Context, batch int64) error {
 	if err != nil {
 		return fmt.Errorf("digest of the evaluation: %w", err)
 	}
+	faultpoint.Reach("evaluated", snap.Input.Batch.Name)
 	err = p.opt.Store.WriteEvaluation(ctx, snap, record.Evaluated{Evaluation: evaluation, Input: receipt.Hash, InputSize: receipt.Size,
 		Output: output, Archive: p.opt.Archive.ID(), Architecture: p.opt.Architecture})
 	if err != nil {
@@ -83,7 +85,7 @@ func (p *Pipeline) evaluate(ctx context.Context, batch int64) error {
 // note keeps why a batch cannot be evaluated where people see it.
 func (p *Pipeline) note(ctx context.Context, snap *record.Snapshot, cause error) error {
 	p.opt.Log.Error().Err(cause).Str("batch", snap.Input.Batch.Name).Msg("batch cannot be evaluated")
-	return p.opt.Store.NoteBatch(ctx, snap.Batch, cause.Error())
+	return p.opt.Store.NoteBatch(ctx, snap.Batch, snap.Version, cause.Error())
 }
 
 // fillReductions fetches the members' reductions from the archive, and makes those that
@@ -125,7 +127,7 @@ func (p *Pipeline) fillReductions(ctx context.Context, snap *record.Snapshot) er
 // makeReductions reads a file again for the batch's method and keeps the reductions of
 // all members of the batch that come from it.
 func (p *Pipeline) makeReductions(ctx context.Context, snap *record.Snapshot, source *record.Source) (map[int]custody.Hash, error) {
-	report, err := p.readExport(ctx, source.Arrival, []*method.Method{&snap.Input.Method})
+	report, err := p.readExport(ctx, source.Arrival, 0, []*method.Method{&snap.Input.Method})
 	if err != nil {
 		return nil, err
 	}

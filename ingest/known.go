@@ -20,6 +20,7 @@ type profileCache struct {
 	mu       sync.Mutex
 	list     []*delimited.Profile
 	fresh    bool
+	document int64 // the list has all profiles up to this document
 }
 
 // known gives what was loaded last, without asking the database.
@@ -36,10 +37,11 @@ func (c *profileCache) forget() {
 	c.fresh = false
 }
 
-func (c *profileCache) load(ctx context.Context) ([]*delimited.Profile, error) {
+// load gives all profiles up to the given document, and maybe later ones.
+func (c *profileCache) load(ctx context.Context, document int64) ([]*delimited.Profile, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.fresh {
+	if c.fresh && c.document >= document {
 		return c.list, nil
 	}
 	stored, err := c.pipeline.opt.Store.Documents(ctx, string(document.KindProfile))
@@ -64,7 +66,7 @@ func (c *profileCache) load(ctx context.Context) ([]*delimited.Profile, error) {
 		newest[d.Name] = len(list)
 		list = append(list, profile)
 	}
-	c.list, c.fresh = list, true
+	c.list, c.fresh, c.document = list, true, document
 	return list, nil
 }
 

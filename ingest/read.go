@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"underbond/ingest/custody"
+	"underbond/ingest/custody/faultpoint"
 	"underbond/ingest/record"
 	"underbond/ingest/worker"
 	"underbond/parsers"
@@ -48,7 +49,7 @@ func (p *Pipeline) readNext(ctx context.Context) (more bool, err error) {
 }
 
 func (p *Pipeline) read(ctx context.Context, c *record.Claim) error {
-	if c.Attempts > maxAttempts {
+	if c.Attempts > maxAttempts && !faultpoint.Off("attempt-count") {
 		return p.refuse(ctx, c, parsers.Refuse("attempts-exhausted", parsers.Place{}, "reading the file was begun %d times and never ended; it may crash or stall the reader", c.Attempts-1).Problem, nil)
 	}
 	if c.Incomplete != "" {
@@ -60,7 +61,8 @@ func (p *Pipeline) read(ctx context.Context, c *record.Claim) error {
 	if c.Instrument == "" {
 		return p.refuse(ctx, c, parsers.Refuse("unknown-source", parsers.Place{}, "folder %s is not configured for an instrument", c.Root).Problem, nil)
 	}
-	report, err := p.readExport(ctx, c.Arrival, nil)
+	report, err := p.readExport(ctx, c.Arrival, c.Documents, nil)
+	faultpoint.Reach("decided", path.Base(c.PathText))
 	switch {
 	case err != nil:
 		return err
@@ -104,10 +106,11 @@ func (p *Pipeline) readDocument(ctx context.Context, c *record.Claim) error {
 }
 
 // readExport parses an export from the archive, and reduces its acquisitions for the
-// given methods, or for those that may apply on the instrument when methods is nil.
-func (p *Pipeline) readExport(ctx context.Context, a record.Arrival, methods []*method.Method) (worker.Report, error) {
+// given methods, or for those that may apply on the instrument when methods is nil. The
+// profiles are at least as new as the given document.
+func (p *Pipeline) readExport(ctx context.Context, a record.Arrival, document int64, methods []*method.Method) (worker.Report, error) {
 	root := p.root(a.Root)
-	profiles, err := p.profiles.load(ctx)
+	profiles, err := p.profiles.load(ctx, document)
 	if err != nil {
 		return worker.Report{}, err
 	}

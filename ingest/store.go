@@ -31,7 +31,7 @@ type Store interface {
 	Snapshot(ctx context.Context, batch int64) (*record.Snapshot, error)
 	WriteReductions(ctx context.Context, archive string, revision int64, list []record.Reduction) error
 	WriteEvaluation(ctx context.Context, snap *record.Snapshot, e record.Evaluated) error
-	NoteBatch(ctx context.Context, batch int64, problem string) error
+	NoteBatch(ctx context.Context, batch, version int64, problem string) error
 	CloseIdle(ctx context.Context, idle time.Duration) ([]string, error)
 
 	Head(ctx context.Context) (record.LedgerHead, error)

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"underbond/ingest/custody"
+	"underbond/ingest/custody/faultpoint"
 	"underbond/ingest/record"
 	"underbond/ingest/watch"
 	"underbond/parsers"
@@ -39,6 +40,10 @@ func (p *Pipeline) take(ctx context.Context, batch []watch.Candidate) []watch.Ou
 	if len(arrivals) == 0 {
 		return outcomes
 	}
+	early := faultpoint.Off("journal-before-ack")
+	if early {
+		p.acknowledge(arrivals)
+	}
 	if err := p.opt.Journal.Append(ctx, arrivals); err != nil {
 		for _, i := range taken {
 			outcomes[i] = watch.Outcome{Err: err}
@@ -46,12 +51,19 @@ func (p *Pipeline) take(ctx context.Context, batch []watch.Candidate) []watch.Ou
 		p.trouble("custody", err, 0)
 		return outcomes
 	}
+	if !early {
+		p.acknowledge(arrivals)
+	}
+	p.arrived.hint()
+	return outcomes
+}
+
+// acknowledge says that the files cannot be lost any more.
+func (p *Pipeline) acknowledge(arrivals []custody.Arrival) {
 	for _, a := range arrivals {
 		p.opt.Log.Info().Str("root", a.Root).Str("file", a.PathText).Stringer("sha256", a.SHA256).Int64("size", a.Size).
 			Str("end_proof", a.EndProof).Str("incomplete", a.Incomplete).Msg("file taken into custody")
 	}
-	p.arrived.hint()
-	return outcomes
 }
 
 // EndProof implements watch.EndProver: the format is found by content.

@@ -66,6 +66,7 @@ func (c *evaluateCommand) replay(ctx context.Context, streams streams) error {
 	}
 	defer file.Close()
 	w := c.writer(streams.out)
+	defer w.out.Flush() // after an error: the evaluations before it, in JSON without the end
 	lines := bufio.NewReaderSize(file, 1<<20)
 	for n := 1; ; n++ {
 		line, readErr := readLine(lines)
@@ -73,13 +74,11 @@ func (c *evaluateCommand) replay(ctx context.Context, streams streams) error {
 			return fmt.Errorf("%s:%d: %w", c.Inputs, n, readErr)
 		}
 		if len(bytes.TrimSpace(line)) > 0 {
-			var in qc.Input
-			decoder := json.NewDecoder(bytes.NewReader(line))
-			decoder.DisallowUnknownFields()
-			if err := decoder.Decode(&in); err != nil {
+			in, err := parseInput(line)
+			if err != nil {
 				return fmt.Errorf("%s:%d: not an evaluation input: %w", c.Inputs, n, err)
 			}
-			if err := w.write(&in); err != nil {
+			if err := w.write(in); err != nil {
 				return fmt.Errorf("%s:%d: %w", c.Inputs, n, err)
 			}
 		}
@@ -90,6 +89,20 @@ func (c *evaluateCommand) replay(ctx context.Context, streams streams) error {
 			return err
 		}
 	}
+}
+
+// parseInput reads a line that holds one input and nothing else.
+func parseInput(line []byte) (*qc.Input, error) {
+	in := &qc.Input{}
+	decoder := json.NewDecoder(bytes.NewReader(line))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(in); err != nil {
+		return nil, err
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return nil, errors.New("something follows the JSON document")
+	}
+	return in, nil
 }
 
 // readLine reads a line of any length up to maxInput.

@@ -74,6 +74,9 @@ type Claim struct {
 	ID       int64
 	Fence    int64
 	Attempts int // including this one
+	// Documents is the number of the newest document when the file was claimed: what
+	// is looked up for this file must be at least that new.
+	Documents int64
 }
 
 // What a file can wait for.

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"underbond/ingest/custody"
+	"underbond/ingest/custody/faultpoint"
 	"underbond/parsers"
 	"underbond/parsers/delimited"
 	"underbond/parsers/registry"
@@ -80,6 +81,7 @@ func Read(ctx context.Context, job Job, src Source, size int64) (report Report, 
 			report, err = Report{Refusal: &refusal.Problem}, nil
 		}
 	}()
+	faultpoint.Reach("read", job.BaseName())
 	head := make([]byte, min(size, parsers.SniffLength))
 	if _, err := src.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
 		return Report{}, fmt.Errorf("read the head of %s: %w", job.File, err)

@@ -7,4 +7,5 @@ where id = (
       and (a.state = 'in custody' or (a.state = 'parsing' and a.lease_until < clock_timestamp()))
     order by a.holds, a.id limit 1
     for update of a skip locked)
-returning id, fence, attempts, daemon, journal, root, instrument, holds, path, path_text, source_mtime, object, size, end_proof, incomplete, taken_at
+returning id, fence, attempts, daemon, journal, root, instrument, holds, path, path_text, source_mtime, object, size, end_proof, incomplete, taken_at,
+    (select coalesce(max(id), 0) from core.document)

@@ -1,2 +1,2 @@
--- $1 batch, $2 what keeps it from being evaluated
-update core.batch set waiting_for = $2, evaluated_version = version where id = $1
+-- $1 batch, $2 the version that was looked at, $3 what keeps it from being evaluated
+update core.batch set waiting_for = $3, evaluated_version = $2 where id = $1 and version = $2

@@ -10,5 +10,8 @@ from span s
 join core.acquisition a on a.instrument = s.instrument
 join core.acquisition_revision r on r.id = a.head and r.started_at between s.first and s.last
 join core.arrival v on v.id = r.arrival
-where not exists (select from core.member m join core.batch o on o.worklist = m.document where m.acquisition = a.id)
+where not exists (select from core.member m join core.batch o on o.worklist = m.document
+    join core.line l on l.document = m.document and l.position = m.position
+        and (l.file = '' or l.file = r.file) and (l.vial = '' or l.vial = r.vial)
+    where m.acquisition = a.id)
 order by a.key

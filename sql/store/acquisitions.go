@@ -10,6 +10,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"underbond/ingest/custody/faultpoint"
 	"underbond/ingest/record"
 	"underbond/parsers"
 	"underbond/sql/queries"
@@ -24,6 +25,9 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 		if err != nil || done {
 			return nil, err
 		}
+		if err := lockDocuments(ctx, tx, "share_documents.sql"); err != nil {
+			return nil, err
+		}
 		change, err := putAcquisitions(ctx, tx, c, list)
 		if err != nil {
 			return nil, err
@@ -36,7 +40,7 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 		if err != nil {
 			return nil, err
 		}
-		if len(change.revised) > 0 {
+		if len(change.revised) > 0 && !faultpoint.Off("withdraw-on-change") {
 			e.reason = "source changed"
 			if e.events, err = withdraw(ctx, tx, change.revised, members.judged(change.revised), nil, "source changed: "+c.PathText); err != nil {
 				return nil, err
@@ -49,8 +53,8 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 			return nil, fmt.Errorf("pin methods: %w", err)
 		}
 		f := finish{state: "recorded", problems: warnings}
-		if len(members) == 0 {
-			if f, err = unbound(ctx, tx, c, list, warnings); err != nil {
+		if len(change.fresh) == 0 || !members.named() {
+			if f, err = unbound(ctx, tx, c, list, members.named(), warnings); err != nil {
 				return nil, err
 			}
 		}
@@ -58,14 +62,17 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 	})
 }
 
-// unbound is the state of a file that no worklist line names.
-func unbound(ctx context.Context, tx pgx.Tx, c *record.Claim, list []record.Acquisition, warnings []parsers.Problem) (finish, error) {
+// unbound is the state of a file that brings nothing new, or that no worklist line names.
+func unbound(ctx context.Context, tx pgx.Tx, c *record.Claim, list []record.Acquisition, named bool, warnings []parsers.Problem) (finish, error) {
 	same, err := ids(ctx, tx, "same_bytes_before.sql", c.ID)
 	if err != nil {
 		return finish{}, err
 	}
 	if len(same) > 0 {
 		return finish{state: "recorded", duplicateOf: &same[0], problems: warnings}, nil
+	}
+	if named {
+		return finish{state: "recorded", problems: warnings}, nil
 	}
 	what := "a worklist for " + c.Instrument + " that names "
 	if len(list) == 1 {
@@ -92,6 +99,9 @@ func putAcquisitions(ctx context.Context, tx pgx.Tx, c *record.Claim, list []rec
 	known, err := findAcquisitions(ctx, tx, c.Instrument, keys)
 	if err != nil {
 		return change, err
+	}
+	if faultpoint.Off("duplicate-key") {
+		known = nil
 	}
 	for _, a := range list {
 		k, there := known[a.Key]
@@ -190,6 +200,7 @@ func putReductions(ctx context.Context, tx pgx.Tx, revision int64, archive strin
 type memberOf struct {
 	batch, acquisition int64
 	role               string
+	named              bool // the line names the acquisition as it is now
 }
 
 type memberships []memberOf
@@ -201,13 +212,18 @@ func membership(ctx context.Context, tx pgx.Tx, acquisitions []int64) (membershi
 	}
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (memberOf, error) {
 		var m memberOf
-		err := row.Scan(&m.batch, &m.acquisition, &m.role)
+		err := row.Scan(&m.batch, &m.acquisition, &m.role, &m.named)
 		return m, err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("find the batches of acquisitions: %w", err)
 	}
 	return list, nil
+}
+
+// named tells whether any line names any of the acquisitions.
+func (m memberships) named() bool {
+	return slices.ContainsFunc(m, func(x memberOf) bool { return x.named })
 }
 
 // batches lists the batches that have one of the acquisitions.
@@ -241,55 +257,4 @@ func touch(ctx context.Context, tx pgx.Tx, batches []int64) error {
 		return fmt.Errorf("mark batches for evaluation: %w", err)
 	}
 	return nil
-}
-
-// withdraw takes back what was released from the acquisitions, from whole batches, and
-// from what used the given result revisions; and in turn whatever was computed with that.
-// All batches concerned are marked for evaluation.
-func withdraw(ctx context.Context, tx pgx.Tx, acquisitions, batches, used []int64, reason string) ([]event, error) {
-	rows, err := tx.Query(ctx, queries.Text("withdraw.sql"), orEmpty(acquisitions), orEmpty(batches), orEmpty(used))
-	if err != nil {
-		return nil, fmt.Errorf("withdraw: %w", err)
-	}
-	var events []event
-	var revisions []int64
-	touched := slices.Clone(batches)
-	var id, batch int64
-	var e event
-	_, err = pgx.ForEachRow(rows, []any{&id, &e.Result, &e.Revision, &batch}, func() error {
-		events = append(events, event{Kind: "withdrawn", Result: e.Result, Revision: e.Revision, Reason: reason})
-		revisions = append(revisions, id)
-		touched = append(touched, batch)
-		return nil
-	})
-	if err != nil {
-		return nil, fmt.Errorf("withdraw: %w", err)
-	}
-	slices.SortFunc(events, func(a, b event) int { return strings.Compare(a.Result, b.Result) })
-	if err := putPublications(ctx, tx, revisions, "withdrawn", reason); err != nil {
-		return nil, err
-	}
-	slices.Sort(touched)
-	return events, touch(ctx, tx, slices.Compact(touched))
-}
-
-func putPublications(ctx context.Context, tx pgx.Tx, revisions []int64, state, reason string) error {
-	if len(revisions) == 0 {
-		return nil
-	}
-	states, reasons := make([]string, len(revisions)), make([]string, len(revisions))
-	for i := range revisions {
-		states[i], reasons[i] = state, reason
-	}
-	if _, err := tx.Exec(ctx, queries.Text("put_publication.sql"), revisions, states, reasons); err != nil {
-		return fmt.Errorf("write publication history: %w", err)
-	}
-	return nil
-}
-
-func orEmpty(list []int64) []int64 {
-	if list == nil {
-		return []int64{}
-	}
-	return list
 }

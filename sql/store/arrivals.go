@@ -9,6 +9,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"underbond/ingest/custody/faultpoint"
 	"underbond/ingest/record"
 	"underbond/parsers"
 	"underbond/sql/queries"
@@ -95,7 +96,7 @@ func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Du
 		var c record.Claim
 		var object []byte
 		err := tx.QueryRow(ctx, queries.Text("claim_arrival.sql"), daemon, archive, lease).Scan(&c.ID, &c.Fence, &c.Attempts, &c.Daemon, &c.Journal, &c.Root,
-			&c.Instrument, &c.Holds, &c.Path, &c.PathText, &c.SourceMtime, &object, &c.Size, &c.EndProof, &c.Incomplete, &c.TakenAt)
+			&c.Instrument, &c.Holds, &c.Path, &c.PathText, &c.SourceMtime, &object, &c.Size, &c.EndProof, &c.Incomplete, &c.TakenAt, &c.Documents)
 		if errors.Is(err, pgx.ErrNoRows) {
 			claim = nil
 			return nil, nil
@@ -129,7 +130,8 @@ func (s *Store) Refuse(ctx context.Context, c *record.Claim, p parsers.Problem, 
 	return s.finish(ctx, c, "refused", finish{state: "refused", code: p.Code, where: p.Where.String(), text: p.Message, problems: warnings})
 }
 
-// Park lets a file wait, and says for what.
+// Park lets a file wait, and says for what. When a profile has been recorded since the
+// file was claimed, it may be the one: then the file is handed back instead.
 func (s *Store) Park(ctx context.Context, c *record.Claim, kind, waitingFor string) error {
 	return s.finish(ctx, c, "waiting", finish{state: "waiting", waitingKind: kind, waitingFor: waitingFor})
 }
@@ -140,12 +142,29 @@ func (s *Store) finish(ctx context.Context, c *record.Claim, kind string, f fini
 		if err != nil || done {
 			return nil, err
 		}
+		if f.waitingKind == record.WaitProfile {
+			if came, err := profileCame(ctx, tx, c); err != nil || came {
+				return nil, err
+			}
+		}
 		if err := f.write(ctx, tx, c); err != nil {
 			return nil, err
 		}
 		return &entry{kind: kind, subject: c.Root + "/" + c.PathText, reason: f.code + f.waitingFor,
 			content: []any{c.Object.String(), f.state, f.waitingKind, f.waitingFor, f.code, f.where, f.text}}, nil
 	})
+}
+
+// profileCame hands the file back if a profile was recorded since it was claimed.
+func profileCame(ctx context.Context, tx pgx.Tx, c *record.Claim) (came bool, err error) {
+	if err := lockDocuments(ctx, tx, "share_documents.sql"); err != nil {
+		return false, err
+	}
+	if err := tx.QueryRow(ctx, queries.Text("profile_since.sql"), c.Documents).Scan(&came); err != nil || !came {
+		return false, err
+	}
+	_, err = tx.Exec(ctx, queries.Text("hand_back.sql"), c.ID, c.Fence)
+	return true, err
 }
 
 // finish is the state that a file ends in.
@@ -180,7 +199,7 @@ func lockClaim(ctx context.Context, tx pgx.Tx, c *record.Claim) (done bool, err 
 		return false, fmt.Errorf("lock %s: %w", c.PathText, err)
 	}
 	switch {
-	case fence != c.Fence:
+	case fence != c.Fence && !faultpoint.Off("claim-fence"):
 		return false, record.ErrFenced
 	case state != "parsing":
 		return true, nil

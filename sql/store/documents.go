@@ -30,6 +30,9 @@ func (s *Store) RecordDocument(ctx context.Context, c *record.Claim, d *record.D
 		}
 		e := &entry{kind: "document recorded", subject: fmt.Sprintf("%s %s version %s", d.Kind, d.Name, d.Version), reason: d.Reason,
 			content: []any{d.Kind, d.Name, d.Version, d.Object.String(), d.Author, d.Reason}}
+		if err := lockDocuments(ctx, tx, "lock_documents.sql"); err != nil {
+			return nil, err
+		}
 		id, fresh, err := putDocument(ctx, tx, c, d)
 		if err != nil {
 			return nil, err
@@ -135,7 +138,8 @@ func applyWorklist(ctx context.Context, tx pgx.Tx, id int64, w *worklist.Worklis
 	}
 	var events []event
 	if revised {
-		if events, err = withdraw(ctx, tx, nil, []int64{batch}, nil, "worklist "+w.Name+" was revised: "+w.Reason); err != nil {
+		all := withdrawal{batches: []int64{batch}, reason: "worklist " + w.Name + " was revised: " + w.Reason}
+		if events, err = all.write(ctx, tx, []int64{batch}); err != nil {
 			return nil, err
 		}
 	}
@@ -174,7 +178,7 @@ func applyRegister(ctx context.Context, tx pgx.Tx, id int64, r *register.Registe
 	if _, err := tx.Exec(ctx, queries.Text("put_samples.sql"), id, names, lots, categories, producers, bodies); err != nil {
 		return nil, fmt.Errorf("put the samples of %s: %w", r.Name, err)
 	}
-	return reconsider(ctx, tx, "batches_of_samples.sql", sorted(changed), len(before) > 0, "register "+r.Name+" was corrected: "+r.Reason)
+	return reconsider(ctx, tx, "batches_of_samples.sql", changed, before, "register "+r.Name+" was corrected: "+r.Reason)
 }
 
 func applyStandards(ctx context.Context, tx pgx.Tx, id int64, l *standard.List) ([]event, error) {
@@ -205,7 +209,7 @@ func applyStandards(ctx context.Context, tx pgx.Tx, id int64, l *standard.List) 
 	if _, err := tx.Exec(ctx, queries.Text("put_standards.sql"), id, names, bodies); err != nil {
 		return nil, fmt.Errorf("put the standards of %s: %w", l.Name, err)
 	}
-	return reconsider(ctx, tx, "batches_of_standards.sql", sorted(changed), len(before) > 0, "standards list "+l.Name+" was corrected: "+l.Reason)
+	return reconsider(ctx, tx, "batches_of_standards.sql", changed, before, "standards list "+l.Name+" was corrected: "+l.Reason)
 }
 
 // sameStandard tells whether a standard is as it was, wherever its rows stand in the list.
@@ -263,19 +267,36 @@ func refuseElsewhere(ctx context.Context, tx pgx.Tx, query, what, document, name
 }
 
 // reconsider marks the batches that name changed facts, and withdraws what was released
-// from them when the facts were there before.
-func reconsider(ctx context.Context, tx pgx.Tx, query string, changed []string, correction bool, reason string) ([]event, error) {
+// from those whose facts were there before: a fact that is merely new corrects nothing.
+func reconsider(ctx context.Context, tx pgx.Tx, query string, changed map[string]bool, before map[string][]byte, reason string) ([]event, error) {
 	if len(changed) == 0 {
 		return nil, nil
 	}
-	batches, err := ids(ctx, tx, query, changed)
-	if err != nil || len(batches) == 0 {
+	marked, err := ids(ctx, tx, query, sorted(changed))
+	if err != nil {
 		return nil, err
 	}
-	if correction {
-		return withdraw(ctx, tx, nil, batches, nil, reason)
+	if err := touch(ctx, tx, marked); err != nil {
+		return nil, err
 	}
-	return nil, touch(ctx, tx, batches)
+	for name := range changed {
+		if _, was := before[name]; !was {
+			delete(changed, name)
+		}
+	}
+	corrected, err := ids(ctx, tx, query, sorted(changed))
+	if err != nil || len(corrected) == 0 {
+		return nil, err
+	}
+	return withdrawal{batches: corrected, reason: reason}.write(ctx, tx, marked)
+}
+
+// lockDocuments takes the lock that recording a document holds alone and binding shares.
+func lockDocuments(ctx context.Context, tx pgx.Tx, query string) error {
+	if _, err := tx.Exec(ctx, queries.Text(query)); err != nil {
+		return fmt.Errorf("%s: %w", query, err)
+	}
+	return nil
 }
 
 func sorted(set map[string]bool) []string {

@@ -36,7 +36,7 @@ func (w *writing) results() error {
 		if err != nil {
 			return err
 		}
-		if there && h.digest == digest && h.publication != qc.PubWithdrawn {
+		if there && h.digest == digest && h.publication != qc.PubWithdrawn && h.publication != qc.PubSuperseded {
 			continue
 		}
 		if err := w.revise(r, digest, h, there); err != nil {
@@ -129,8 +129,10 @@ func (w *writing) revise(r *qc.Result, digest string, before head, there bool) e
 		if before.publication == qc.PubReleased {
 			w.superseded = append(w.superseded, before.revision)
 		}
-		if err := w.publish(before.revision, qc.PubSuperseded, "a newer revision"); err != nil {
-			return err
+		if before.publication != qc.PubSuperseded { // as one that vanished is already
+			if err := w.publish(before.revision, qc.PubSuperseded, "a newer revision"); err != nil {
+				return err
+			}
 		}
 	}
 	id, err := w.putRevision(r, digest, before.result, number, target, authoriser)

@@ -280,11 +280,11 @@ func (s *Store) CloseIdle(ctx context.Context, idle time.Duration) ([]string, er
 	return names, err
 }
 
-// NoteBatch says what keeps a batch from being evaluated. It is tried again when the
-// batch changes.
-func (s *Store) NoteBatch(ctx context.Context, batch int64, problem string) error {
+// NoteBatch says what keeps a batch, as it was at version, from being evaluated. It is
+// tried again when the batch changes.
+func (s *Store) NoteBatch(ctx context.Context, batch, version int64, problem string) error {
 	return s.write(ctx, "note what keeps a batch from evaluation", func(ctx context.Context, tx pgx.Tx) (*entry, error) {
-		_, err := tx.Exec(ctx, queries.Text("note_batch.sql"), batch, problem)
+		_, err := tx.Exec(ctx, queries.Text("note_batch.sql"), batch, version, problem)
 		return nil, err
 	})
 }

@@ -98,7 +98,7 @@ func (s *Store) Check(ctx context.Context) error {
 type counted struct{ net.Conn }
 
 func (c counted) Write(b []byte) (int, error) {
-	faultpoint.Hit("database write")
+	defer faultpoint.Before("database write").After()
 	return c.Conn.Write(b)
 }
 

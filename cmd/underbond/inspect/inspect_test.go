@@ -304,3 +304,34 @@ func TestSummariesKeepNoPoints(t *testing.T) {
 		t.Errorf("%d bytes for %d spectra whose points take %d", grown, n, 16*n*points)
 	}
 }
+
+func TestExtent(t *testing.T) {
+	nan, inf := math.NaN(), math.Inf(1)
+	for name, c := range map[string]struct {
+		y              []float64
+		sum, low, high string
+		at             int
+	}{
+		"none":          {nil, "0", "null", "null", -1},
+		"one":           {[]float64{-2}, "-2", "-2", "-2", 0},
+		"first of ties": {[]float64{1, 3, 3}, "7", "1", "3", 1},
+		"missing":       {[]float64{nan, 4, nan}, "4", "4", "4", 1},
+		"all missing":   {[]float64{nan, nan}, "null", "null", "null", -1},
+		"infinite":      {[]float64{1, inf}, "null", "1", "null", 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			e := extentOf(c.y)
+			for _, v := range []struct {
+				got  Value
+				want string
+			}{{e.sum, c.sum}, {e.low, c.low}, {e.high, c.high}} {
+				if text, _ := v.got.MarshalJSON(); string(text) != v.want {
+					t.Errorf("got %s, want %s", text, v.want)
+				}
+			}
+			if e.highAt != c.at {
+				t.Errorf("greatest at %d", e.highAt)
+			}
+		})
+	}
+}

@@ -8,7 +8,8 @@ import (
 	"underbond/parsers"
 )
 
-// extent is what a summary says of a signal's ordinates. Missing ordinates (NaN) are left out.
+// extent is what a summary says of a signal's ordinates. Missing ordinates (NaN) are
+// left out; without points the sum is 0, with missing ones alone there is no sum.
 type extent struct {
 	sum, low, high Value
 	highAt         int // index of the first greatest one; -1 without any
@@ -32,7 +33,7 @@ func extentOf(y []float64) extent {
 		}
 		sum += v
 	}
-	if e.highAt >= 0 {
+	if e.highAt >= 0 || len(y) == 0 {
 		e.sum = Value(sum)
 	}
 	return e

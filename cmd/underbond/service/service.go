@@ -58,6 +58,11 @@ func Open(ctx context.Context, c *config.Config, opt Options) (s *Service, err e
 			err = errors.Join(err, s.Close())
 		}
 	}()
+	// Passable, so that the account of the private server reaches its own folder in it; what
+	// lies inside is private by itself.
+	if err = os.MkdirAll(c.Data, 0o711); err != nil {
+		return s, fmt.Errorf("make the data folder: %w", err)
+	}
 	if s.lock, err = custody.LockDir(c.Archive); err != nil {
 		return s, fmt.Errorf("lock the archive folder: %w", err)
 	}

@@ -14,5 +14,8 @@ func (Op) After() {}
 // Hit marks a single point, such as a database write, as one durable operation.
 func Hit(string) {}
 
+// Reach marks a place that a test may want the program to die at, or to wait at.
+func Reach(point, name string) {}
+
 // Off says whether the named protection is switched off: never in a normal build.
 func Off(string) bool { return false }

@@ -5,9 +5,11 @@ package faultpoint
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
+	"time"
 )
 
 // Environment variables that steer a sabotaged build.
@@ -18,6 +20,15 @@ const (
 	EnvKillPhase = "UNDERBOND_KILL_PHASE"
 	// EnvCountFile names a file that always holds "count name" of the last operation begun.
 	EnvCountFile = "UNDERBOND_COUNT_FILE"
+	// EnvTraceFile names a file to which "count name" of every operation is added.
+	EnvTraceFile = "UNDERBOND_TRACE_FILE"
+	// EnvPanicOn is "point:name": the process panics when it reaches that point with that name.
+	EnvPanicOn = "UNDERBOND_PANIC_ON"
+	// EnvCrashOn is "point:name": the process kills itself there.
+	EnvCrashOn = "UNDERBOND_CRASH_ON"
+	// EnvHoldDir is a folder. Whoever reaches a point for which it has a file "point:name"
+	// renames that file to "point:name.held" and waits until it is gone.
+	EnvHoldDir = "UNDERBOND_HOLD_DIR"
 	// EnvSabotage is a comma-separated list of protections to switch off.
 	EnvSabotage = "UNDERBOND_SABOTAGE"
 )
@@ -37,6 +48,12 @@ var Protections = map[string]string{
 	"rehash":          "a changed file with its old size and time is never noticed",
 	"duplicate-key":   "a repeated write records an acquisition twice",
 	"commit-outcome":  "a commit whose answer was lost counts as failed without a look",
+
+	"journal-before-ack": "an arrival is acknowledged that a crash forgets",
+	"attempt-count":      "a file that ends the process each time stops all others for ever",
+	"claim-fence":        "a reader whose claim was taken over still writes what it decided",
+	"withdraw-on-change": "readers keep a value whose evidence has changed",
+	"evaluation-version": "an evaluation of what the batch no longer is gets written",
 }
 
 // Op is one durable operation that has begun.
@@ -51,10 +68,14 @@ type plan struct {
 	after  bool
 	off    map[string]bool
 	file   *os.File
+	trace  *os.File
+	panic  string
+	crash  string
+	hold   string
 }
 
 func load() *plan {
-	p := &plan{off: map[string]bool{}}
+	p := &plan{off: map[string]bool{}, panic: os.Getenv(EnvPanicOn), crash: os.Getenv(EnvCrashOn), hold: os.Getenv(EnvHoldDir)}
 	if s := os.Getenv(EnvKillAt); s != "" {
 		n, err := strconv.ParseInt(s, 10, 64)
 		if err != nil || n < 1 {
@@ -85,6 +106,13 @@ func load() *plan {
 		}
 		p.file = f
 	}
+	if path := os.Getenv(EnvTraceFile); path != "" {
+		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
+		if err != nil {
+			abort("open the trace file: %v", err)
+		}
+		p.trace = f
+	}
 	return p
 }
 
@@ -105,6 +133,11 @@ func Before(name string) Op {
 			abort("write the count file: %v", err)
 		}
 	}
+	if p.trace != nil {
+		if _, err := fmt.Fprintf(p.trace, "%d %s\n", p.count, name); err != nil {
+			abort("write the trace file: %v", err)
+		}
+	}
 	if !p.after && p.count == p.killAt {
 		kill()
 	}
@@ -122,6 +155,30 @@ func (o Op) After() {
 // Hit marks a single point, such as a database write, as one durable operation.
 // Both phases kill at it.
 func Hit(name string) { Before(name).After() }
+
+// Reach marks a place that a test may want the program to die at, or to wait at.
+func Reach(point, name string) {
+	place := point + ":" + name
+	switch place {
+	case sabotage.panic:
+		panic("sabotaged at " + place)
+	case sabotage.crash:
+		kill()
+	}
+	if sabotage.hold == "" {
+		return
+	}
+	held := filepath.Join(sabotage.hold, place+".held")
+	if os.Rename(filepath.Join(sabotage.hold, place), held) != nil {
+		return
+	}
+	for {
+		if _, err := os.Lstat(held); err != nil {
+			return
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+}
 
 // Off says whether the named protection is switched off.
 func Off(name string) bool {

@@ -11,8 +11,6 @@ create table ledger.head (
     at   timestamptz not null
 );
 comment on table ledger.head is 'The newest entry: the row that every writing transaction locks last';
--- A random first hash makes a cursor of another database recognisable.
-insert into ledger.head (seq, hash, at) values (0, sha256(convert_to(gen_random_uuid()::text, 'UTF8')), clock_timestamp());
 
 create table ledger.entry (
     seq       bigint      primary key check (seq >= 0),
@@ -91,19 +89,33 @@ begin
 end
 $$;
 
--- first_broken names the first entry whose number, chain or hash does not fit; null when all do.
+-- first_broken names the first seq at which the ledger is not as it was written: an entry is
+-- missing or altered, an event is missing, altered or without entry, the chain or the time
+-- does not fit, or the head is gone or elsewhere. Null: all is well. One who rewrites all that
+-- follows, hashes included, is found out by an anchor kept outside of the database.
 create function ledger.first_broken() returns bigint
     language sql stable
     set search_path = pg_catalog
     as $$
+    with chained as (
+        select e.*, coalesce(lag(seq) over w, -1) as seq_before, lag(hash) over w as hash_before, lag(at) over w as at_before
+        from ledger.entry e window w as (order by seq)
+    ), newest as (
+        select coalesce(max(seq), -1) as seq from ledger.entry
+    )
     select min(seq) from (
-        select seq, seq is distinct from lag(seq) over w + 1 and lag(seq) over w is not null as gap,
-               prev_hash is distinct from lag(hash) over w and lag(seq) over w is not null as unchained,
-               seq > 0 and hash is distinct from ledger.hash_of(seq, prev_hash, at, actor, kind, subject, reason, digest, ledger.events_of(seq)) as altered
-        from ledger.entry window w as (order by seq)
+        select seq_before + 1 from chained where seq <> seq_before + 1
         union all
-        select h.seq, false, e.hash is distinct from h.hash, false from ledger.head h left join ledger.entry e using (seq)
-    ) checked where gap or unchained or altered
+        select seq from chained
+        where seq > 0 and (prev_hash is distinct from hash_before or at < at_before)
+           or hash is distinct from ledger.hash_of(seq, prev_hash, at, actor, kind, subject, reason, digest, ledger.events_of(seq))
+        union all
+        select v.seq from ledger.event v where not exists (select from ledger.entry e where e.seq = v.seq)
+        union all
+        select case when h.seq < n.seq then h.seq + 1 when h.seq = n.seq then h.seq else n.seq + 1 end
+        from newest n left join ledger.head h on true left join ledger.entry e on e.seq = n.seq
+        where (h.seq, h.hash, h.at) is distinct from (e.seq, e.hash, e.at)
+    ) broken(seq)
 $$;
 
 create function ledger.refuse_change() returns trigger language plpgsql as $$
@@ -113,9 +125,12 @@ end
 $$;
 -- +goose StatementEnd
 
--- The genesis entry gives the chain its first link.
+-- The genesis entry gives the chain its first link. Chance makes the chain, and a cursor on
+-- it, recognisable as this database's.
 insert into ledger.entry (seq, at, actor, kind, subject, reason, digest, prev_hash, hash)
-select 0, at, 'migration', 'genesis', '', '', sha256(''::bytea), hash, hash from ledger.head;
+select 0, g.at, 'migration', 'genesis', '', '', sha256(''), g.link, ledger.hash_of(0, g.link, g.at, 'migration', 'genesis', '', '', sha256(''), '[]')
+from (select clock_timestamp() as at, sha256(convert_to(gen_random_uuid()::text, 'UTF8')) as link) g;
+insert into ledger.head (seq, hash, at) select seq, hash, at from ledger.entry;
 
 create trigger entry_is_final before update or delete or truncate on ledger.entry for each statement execute function ledger.refuse_change();
 create trigger event_is_final before update or delete or truncate on ledger.event for each statement execute function ledger.refuse_change();

@@ -2,6 +2,8 @@
 -- schema core exists already: it holds the migration table.
 grant usage on schema core to "{prefix}_service", "{prefix}_qa";
 
+comment on table core.migration is 'The migrations that were applied';
+
 -- Custody -------------------------------------------------------------------------------
 
 create table core.object (
@@ -235,9 +237,9 @@ create table core.verdict (
     acquisition text   not null,
     positions   int[]  not null,
     statistic   text   not null,
-    observed    double precision,
-    limit_low   double precision,
-    limit_high  double precision,
+    observed    double precision check (abs(observed) < 'Infinity'),
+    limit_low   double precision check (abs(limit_low) < 'Infinity'),
+    limit_high  double precision check (abs(limit_high) < 'Infinity'),
     unit        text   not null,
     verdict     text   not null check (verdict in ('pass', 'fail', 'pending', 'missing', 'not applicable', 'not evaluable')),
     reason      text   not null,
@@ -313,13 +315,13 @@ create table core.result_revision (
     acquisition_revision bigint not null references core.acquisition_revision,
     digest               bytea  not null check (length(digest) = 32),
     position             int    not null,
-    value                double precision check (value <> 'NaN' and value not in ('Infinity', '-Infinity')),
+    value                double precision check (abs(value) < 'Infinity'), -- NaN is not below infinity either
     reported             text   not null,
     unit                 text   not null,
     censored             text   not null check (censored in ('', 'below LOD', 'below LOQ', 'above range')),
-    lod                  double precision,
-    loq                  double precision,
-    standard_uncertainty double precision,
+    lod                  double precision check (abs(lod) < 'Infinity'),
+    loq                  double precision check (abs(loq) < 'Infinity'),
+    standard_uncertainty double precision check (abs(standard_uncertainty) < 'Infinity'),
     qualifiers           text[] not null,
     quantity             text   not null,
     kind                 text   not null,

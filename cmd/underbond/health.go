@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"net/http"
@@ -37,7 +38,11 @@ func (c *healthCommand) Run(ctx context.Context, out streams) error {
 	case ready:
 		_, err = fmt.Fprintln(out.out, "ready")
 	default:
-		_, err = fmt.Fprintf(out.out, "not ready: %s", safe(string(body)))
+		var reason struct{ Status, Reason string }
+		if json.Unmarshal(body, &reason) != nil {
+			reason.Status, reason.Reason = answer.Status, string(body)
+		}
+		_, err = fmt.Fprintf(out.out, "not ready, %s: %s\n", safe(reason.Status), safe(reason.Reason))
 	}
 	if err != nil {
 		return fmt.Errorf("print the answer: %w", err)

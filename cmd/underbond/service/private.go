@@ -81,6 +81,10 @@ func (p *private) keep(ctx context.Context) error {
 			}
 			p.log.Error().Err(err).Msg("the private server ended; starting it again")
 		}
+		// It has ended, but its folder is ours until it is given up.
+		if err := p.current().Stop(ctx); err != nil {
+			p.log.Warn().Err(err).Msg("give up the ended server's folder")
+		}
 		for wait := time.Second; ; wait = min(2*wait, time.Minute) {
 			again, err := server.Start(ctx, p.options)
 			if err == nil {

@@ -55,7 +55,7 @@ func configured(t *testing.T, dir, database string) *config.Config {
 
 func open(t *testing.T, c *config.Config) (*Service, error) {
 	t.Helper()
-	s, err := Open(t.Context(), c, Options{Build: "test", Log: zerolog.Nop()})
+	s, err := Open(t.Context(), c, Options{Build: "test", Log: zerolog.New(zerolog.NewTestWriter(t))})
 	if err == nil {
 		t.Cleanup(func() {
 			if err := s.Close(); err != nil {

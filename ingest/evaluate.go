@@ -41,7 +41,8 @@ func (p *Pipeline) evaluate(ctx context.Context, batch int64) error {
 	if err := p.fillReductions(ctx, snap); err != nil {
 		return fmt.Errorf("evaluate %s: %w", snap.Input.Batch.Name, err)
 	}
-	canonical, err := qc.Canonical(snap.Input)
+	in := snap.Input.Ordered()
+	canonical, err := qc.Canonical(in)
 	if err != nil {
 		return p.note(ctx, snap, err)
 	}
@@ -49,7 +50,7 @@ func (p *Pipeline) evaluate(ctx context.Context, batch int64) error {
 	if err != nil {
 		return fmt.Errorf("keep the input of %s: %w", snap.Input.Batch.Name, err)
 	}
-	evaluation, err := qc.Evaluate(&snap.Input)
+	evaluation, err := qc.Evaluate(in)
 	var bad *qc.InputError
 	if errors.As(err, &bad) {
 		return p.note(ctx, snap, err)

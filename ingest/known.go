@@ -20,7 +20,7 @@ type profileCache struct {
 	mu       sync.Mutex
 	list     []*delimited.Profile
 	fresh    bool
-	document int64 // the list has all profiles up to this document
+	upTo     int64 // the list has all profiles up to this document
 }
 
 // known gives what was loaded last, without asking the database.
@@ -37,11 +37,11 @@ func (c *profileCache) forget() {
 	c.fresh = false
 }
 
-// load gives all profiles up to the given document, and maybe later ones.
-func (c *profileCache) load(ctx context.Context, document int64) ([]*delimited.Profile, error) {
+// load gives all profiles up to that document, and maybe later ones.
+func (c *profileCache) load(ctx context.Context, upTo int64) ([]*delimited.Profile, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if c.fresh && c.document >= document {
+	if c.fresh && c.upTo >= upTo {
 		return c.list, nil
 	}
 	stored, err := c.pipeline.opt.Store.Documents(ctx, string(document.KindProfile))
@@ -66,7 +66,7 @@ func (c *profileCache) load(ctx context.Context, document int64) ([]*delimited.P
 		newest[d.Name] = len(list)
 		list = append(list, profile)
 	}
-	c.list, c.fresh, c.document = list, true, document
+	c.list, c.fresh, c.upTo = list, true, upTo
 	return list, nil
 }
 

@@ -107,10 +107,10 @@ func (p *Pipeline) readDocument(ctx context.Context, c *record.Claim) error {
 
 // readExport parses an export from the archive, and reduces its acquisitions for the
 // given methods, or for those that may apply on the instrument when methods is nil. The
-// profiles are at least as new as the given document.
-func (p *Pipeline) readExport(ctx context.Context, a record.Arrival, document int64, methods []*method.Method) (worker.Report, error) {
+// profiles go at least up to the document newest.
+func (p *Pipeline) readExport(ctx context.Context, a record.Arrival, newest int64, methods []*method.Method) (worker.Report, error) {
 	root := p.root(a.Root)
-	profiles, err := p.profiles.load(ctx, document)
+	profiles, err := p.profiles.load(ctx, newest)
 	if err != nil {
 		return worker.Report{}, err
 	}

@@ -78,6 +78,17 @@ func TestReadSpectrum(t *testing.T) {
 	}
 }
 
+func TestReadSpectrumWithoutBaseline(t *testing.T) {
+	source := method.Source{Spectrum: &method.SpectrumSource{At: 420, Unit: "nm", Ordinate: "absorbance"}}
+	red := &Reduction{Points: []SpectrumPoint{
+		{At: 420, Unit: "nm", Baseline: ptr(700.0), Ordinate: "absorbance", Value: ptr(0.31)},
+		{At: 420, Unit: "nm", Ordinate: "absorbance", Value: ptr(0.35)},
+	}}
+	if r := read(red, source, ""); r.state != readFound || r.value != 0.35 {
+		t.Errorf("state %v, value %v (%s); want 0.35", r.state, r.value, r.reason)
+	}
+}
+
 func TestCensorBound(t *testing.T) {
 	tests := map[string]struct {
 		text         string

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -40,14 +39,16 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 		if err != nil {
 			return nil, err
 		}
+		marked := members.batches(change.fresh)
+		if err := touch(ctx, tx, marked); err != nil {
+			return nil, err
+		}
 		if len(change.revised) > 0 && !faultpoint.Off("withdraw-on-change") {
 			e.reason = "source changed"
-			if e.events, err = withdraw(ctx, tx, change.revised, members.judged(change.revised), nil, "source changed: "+c.PathText); err != nil {
+			w := withdrawal{acquisitions: change.revised, batches: members.judged(change.revised), reason: "source changed: " + c.PathText}
+			if e.events, err = w.write(ctx, tx, marked); err != nil {
 				return nil, err
 			}
-		}
-		if err := touch(ctx, tx, members.batches(change.fresh)); err != nil {
-			return nil, err
 		}
 		if _, err := tx.Exec(ctx, queries.Text("pin_methods.sql"), members.batches(change.all)); err != nil {
 			return nil, fmt.Errorf("pin methods: %w", err)

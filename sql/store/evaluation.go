@@ -72,7 +72,8 @@ func (w *writing) begin() (done bool, err error) {
 	var version, evaluatedVersion int64
 	var state, name string
 	var release []byte
-	if err := w.tx.QueryRow(w.ctx, queries.Text("lock_batch.sql"), w.snap.Batch).Scan(&version, &evaluatedVersion, &state, &name, &release); err != nil {
+	var withdrawn bool
+	if err := w.tx.QueryRow(w.ctx, queries.Text("lock_batch.sql"), w.snap.Batch).Scan(&version, &evaluatedVersion, &state, &name, &release, &withdrawn); err != nil {
 		return false, fmt.Errorf("lock the batch: %w", err)
 	}
 	if version != w.snap.Version && !faultpoint.Off("evaluation-version") {
@@ -91,7 +92,7 @@ func (w *writing) begin() (done bool, err error) {
 	if _, err := w.tx.Exec(w.ctx, queries.Text("mark_evaluated.sql"), w.snap.Batch, version, after, cause); err != nil {
 		return false, fmt.Errorf("mark the batch as evaluated: %w", err)
 	}
-	if w.evaluated.Input == w.snap.Previous {
+	if w.evaluated.Input == w.snap.Previous && !withdrawn {
 		return true, nil // nothing that matters has changed
 	}
 	if _, err := w.tx.Exec(w.ctx, queries.Text("put_objects.sql"), [][]byte{w.evaluated.Input[:]}, []int64{w.evaluated.InputSize}, w.evaluated.Archive); err != nil {

@@ -22,12 +22,12 @@ const (
 	EnvCountFile = "UNDERBOND_COUNT_FILE"
 	// EnvTraceFile names a file to which "count name" of every operation is added.
 	EnvTraceFile = "UNDERBOND_TRACE_FILE"
-	// EnvPanicOn is "point:name": the process panics when it reaches that point with that name.
+	// EnvPanicOn is "point@name": the process panics when it reaches that point with that name.
 	EnvPanicOn = "UNDERBOND_PANIC_ON"
-	// EnvCrashOn is "point:name": the process kills itself there.
+	// EnvCrashOn is "point@name": the process kills itself there.
 	EnvCrashOn = "UNDERBOND_CRASH_ON"
-	// EnvHoldDir is a folder. Whoever reaches a point for which it has a file "point:name"
-	// renames that file to "point:name.held" and waits until it is gone.
+	// EnvHoldDir is a folder. Whoever reaches a point for which it has a file "point@name"
+	// renames that file to "point@name.held" and waits until it is gone.
 	EnvHoldDir = "UNDERBOND_HOLD_DIR"
 	// EnvSabotage is a comma-separated list of protections to switch off.
 	EnvSabotage = "UNDERBOND_SABOTAGE"
@@ -158,7 +158,7 @@ func Hit(name string) { Before(name).After() }
 
 // Reach marks a place that a test may want the program to die at, or to wait at.
 func Reach(point, name string) {
-	place := point + ":" + name
+	place := point + "@" + name
 	switch place {
 	case sabotage.panic:
 		panic("sabotaged at " + place)

@@ -114,11 +114,14 @@ create function ledger.first_broken() returns bigint
         union all
         select case when h.seq < n.seq then h.seq + 1 when h.seq = n.seq then h.seq else n.seq + 1 end
         from newest n left join ledger.head h on true left join ledger.entry e on e.seq = n.seq
-        where (h.seq, h.hash, h.at) is distinct from (e.seq, e.hash, e.at)
+        where h.seq is null or (h.seq, h.hash, h.at) is distinct from (e.seq, e.hash, e.at)
     ) broken(seq)
 $$;
 
-create function ledger.refuse_change() returns trigger language plpgsql as $$
+create function ledger.refuse_change() returns trigger
+    language plpgsql
+    set search_path = pg_catalog
+    as $$
 begin
     raise exception 'ledger rows are never changed or deleted' using errcode = 'integrity_constraint_violation';
 end

@@ -1,0 +1,131 @@
+package fault
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"sync"
+	"testing"
+	"time"
+)
+
+// patience bounds every wait of the tests. It is no measure of anything: a machine
+// under load may be slow.
+const patience = 2 * time.Minute
+
+// daemon is one life of the program under test.
+type daemon struct {
+	cmd  *exec.Cmd
+	log  *log
+	from int           // where this life's log begins
+	done chan struct{} // closed when it has ended
+	err  error         // how, once done
+}
+
+// log collects what all lives of a laboratory's daemon say.
+type log struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+// Write implements io.Writer.
+func (l *log) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *log) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
+}
+
+// lines counts the log lines that have all the words.
+func (l *log) lines(words ...string) int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	n := 0
+next:
+	for line := range bytes.Lines(l.text.Bytes()) {
+		for _, word := range words {
+			if !bytes.Contains(line, []byte(word)) {
+				continue next
+			}
+		}
+		n++
+	}
+	return n
+}
+
+// launch starts a program whose log goes to l.
+func launch(t testing.TB, l *log, env []string, program string, args ...string) *daemon {
+	t.Helper()
+	d := &daemon{cmd: exec.Command(program, args...), log: l, from: len(l.String()), done: make(chan struct{})}
+	d.cmd.Env = append(os.Environ(), env...)
+	d.cmd.Stdout, d.cmd.Stderr = l, l
+	d.cmd.WaitDelay = 10 * time.Second
+	if err := d.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	go func() {
+		d.err = d.cmd.Wait()
+		close(d.done)
+	}()
+	return d
+}
+
+// alive tells whether the process has not ended.
+func (d *daemon) alive() bool {
+	select {
+	case <-d.done:
+		return false
+	default:
+		return true
+	}
+}
+
+// killed tells whether the process was ended by force; ending by itself is never right.
+func (d *daemon) killed() bool {
+	<-d.done
+	state := d.cmd.ProcessState
+	return state != nil && !state.Exited()
+}
+
+// kill ends the process as a power switch would.
+func (d *daemon) kill() {
+	_ = d.cmd.Process.Kill() // it may have ended by itself
+	<-d.done
+}
+
+// stop asks the process to end and waits for it.
+func (d *daemon) stop(t testing.TB) {
+	t.Helper()
+	if !d.alive() {
+		t.Fatalf("the daemon has ended: %v", d.err)
+	}
+	if err := d.cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	select {
+	case <-d.done:
+	case <-time.After(patience):
+		d.kill()
+		t.Fatal("the daemon does not stop")
+	}
+	if d.err != nil {
+		t.Fatalf("the daemon stopped with %v", d.err)
+	}
+}
+
+// await polls until met, and fails the test when that takes too long.
+func await(t testing.TB, what string, met func() bool) {
+	t.Helper()
+	deadline := time.Now().Add(patience)
+	for !met() {
+		if time.Now().After(deadline) {
+			t.Fatalf("waited in vain: %s", what)
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+}

@@ -219,7 +219,7 @@ func span(q *quantity, l limits, unitText, name, analyte string) judgement {
 	if !rule.Within(q.amount, j.low, j.high) {
 		j.verdict, verb = Fail, "is outside"
 	}
-	j.reason = fmt.Sprintf("%s: %s %s %s in the measured solution %s the working range (%s %s)", name, words(q.amount), unitText, analyte, verb, between(j.low, j.high), unitText)
+	j.reason = fmt.Sprintf("%s: %s %s %s in the measured solution %s the working range (%s %s)", name, besideLimits(q.amount, j.low, j.high), unitText, analyte, verb, between(j.low, j.high), unitText)
 	return j
 }
 

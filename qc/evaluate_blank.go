@@ -128,6 +128,6 @@ func (e *evaluator) blankVerdict(r *method.Rule, m *entry, analyte int) judgemen
 	if !rule.Within(amount, &low, &high) {
 		j.verdict = Fail
 	}
-	j.reason = fmt.Sprintf("%s contains %s %s %s (limit %s %s)", m.name(), words(amount), a.Unit, a.Name, between(&low, &high), a.Unit)
+	j.reason = fmt.Sprintf("%s contains %s %s %s (limit %s %s)", m.name(), besideLimits(amount, &low, &high), a.Unit, a.Name, between(&low, &high), a.Unit)
 	return j
 }

@@ -69,7 +69,7 @@ func (e *evaluator) judgeCurve(c *curve) {
 		}
 	}
 	c.verdict.reason = fmt.Sprintf("%d calibration standards of %s at %d levels give r² %s (limit %s) and are accepted",
-		len(c.points), a.Name, len(levels(c.points)), words(line.R2), between(c.verdict.low, nil))
+		len(c.points), a.Name, len(levels(c.points)), besideLimits(line.R2, c.verdict.low, nil), between(c.verdict.low, nil))
 	if len(c.reasons) > 0 {
 		c.verdict.verdict, c.verdict.reason = Fail, strings.Join(c.reasons, "; ")
 	}
@@ -204,7 +204,7 @@ func (c *curve) unacceptable(accept *method.Rule) []string {
 		why = append(why, fmt.Sprintf("%d levels (limit at least %d)", n, accept.MinLevels))
 	}
 	if accept.MinR2 != nil && !rule.Within(c.line.R2, accept.MinR2, nil) {
-		why = append(why, fmt.Sprintf("r² %s (limit at least %s)", words(c.line.R2), words(*accept.MinR2)))
+		why = append(why, fmt.Sprintf("r² %s (limit at least %s)", besideLimits(c.line.R2, accept.MinR2, nil), words(*accept.MinR2)))
 	}
 	if c.usable == nil {
 		return why
@@ -227,7 +227,7 @@ func (c *curve) unacceptable(accept *method.Rule) []string {
 		if p.Deviation == nil {
 			why = append(why, fmt.Sprintf("no amount can be calculated back at position %d", p.Position))
 		} else if !rule.AtMost(math.Abs(*p.Deviation), *limit) {
-			why = append(why, fmt.Sprintf("the calibration standard at position %d deviates by %s %% (limit %s %%)", p.Position, words(*p.Deviation), words(*limit)))
+			why = append(why, fmt.Sprintf("the calibration standard at position %d deviates by %s %% (limit %s %%)", p.Position, besideLimits(*p.Deviation, negated(limit), limit), words(*limit)))
 		}
 	}
 	return why
@@ -269,4 +269,10 @@ func (e *evaluator) calibrations() []Calibration {
 	return sorted(out, func(a, b Calibration) int {
 		return cmp.Or(cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Run, b.Run))
 	})
+}
+
+// negated is the lower of two limits that lie around zero.
+func negated(limit *float64) *float64 {
+	low := -*limit
+	return &low
 }

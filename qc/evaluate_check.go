@@ -145,7 +145,7 @@ func (e *evaluator) checkVerdict(r *method.Rule, m *entry, analyte int) judgemen
 	}
 	recovery := rule.Recovery(q.amount*m.Line.Dilution, n.value)
 	j.observed = &recovery
-	j.reason = fmt.Sprintf("%s recovered %s %% of %s (limit %s %%)", m.name(), words(recovery), a.Name, between(r.Low, r.High))
+	j.reason = fmt.Sprintf("%s recovered %s %% of %s (limit %s %%)", m.name(), besideLimits(recovery, r.Low, r.High), a.Name, between(r.Low, r.High))
 	l := e.limits(m, analyte)
 	switch {
 	case number(&recovery) == nil:

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"underbond/qc/rule"
 )
 
 // edge is a check's coverage of one analyte (empty: all) on one basis (empty: all).
@@ -153,6 +155,26 @@ func words(v float64) string {
 		return strconv.FormatFloat(v, 'g', -1, 64)
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// besideLimits gives an observed value in a sentence beside its limits: three significant
+// digits as the trade reports recoveries and deviations, more where fewer would show it
+// on the other side of a limit.
+func besideLimits(v float64, low, high *float64) string {
+	for digits := 3; digits < 17; digits++ {
+		text := strconv.FormatFloat(v, 'e', digits-1, 64)
+		shown, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			break
+		}
+		if rule.Within(shown, low, high) == rule.Within(v, low, high) && (shown < 1) == (v < 1) {
+			if a := math.Abs(shown); a != 0 && (a < 1e-4 || a >= 1e9) {
+				return strconv.FormatFloat(shown, 'g', -1, 64)
+			}
+			return strconv.FormatFloat(shown, 'f', -1, 64)
+		}
+	}
+	return words(v)
 }
 
 // between gives limits in a sentence: "90–110", "at most 20", "at least 0.99".

@@ -147,7 +147,7 @@ func (e *evaluator) precision(r *method.Rule, m *entry, analyte int) judgement {
 			v = rule.RSD(p, q)
 		}
 		j.observed = &v
-		j.reason = fmt.Sprintf("%s: %s of %s is %s %s (limit %s %s)", names, j.statistic, a.Name, words(v), j.unit, between(nil, j.high), j.unit)
+		j.reason = fmt.Sprintf("%s: %s of %s is %s %s (limit %s %s)", names, j.statistic, a.Name, besideLimits(v, nil, j.high), j.unit, between(nil, j.high), j.unit)
 		switch {
 		case number(&v) == nil:
 			j.verdict, j.reason = NotEvaluable, fmt.Sprintf("%s: %s of %s is not a number", names, j.statistic, a.Name)

@@ -60,7 +60,7 @@ func (e *evaluator) internalResponseVerdict(r *method.Rule, m *entry) judgement 
 		j.verdict = Fail
 	}
 	j.reason = fmt.Sprintf("internal standard %s in the %s has %s %% of its mean response in the calibration standards (limit %s %%)",
-		is.Name, m.name(), words(percent), between(r.Low, r.High))
+		is.Name, m.name(), besideLimits(percent, r.Low, r.High), between(r.Low, r.High))
 	return j
 }
 

@@ -1,6 +1,5 @@
-// Package unit reads units of measurement as laboratories write them, names their
-// UCUM codes (Unified Code for Units of Measure) and converts values between units
-// of one kind. Units of different kinds are never converted, even where both have
+// Package unit converts values between units of measurement of one kind, as
+// laboratories write them. Units of different kinds are never converted, even where both have
 // the dimension one: % vol is no mass fraction and m/z no absorbance.
 package unit
 
@@ -10,46 +9,35 @@ import (
 	"math/big"
 	"strconv"
 	"strings"
+
+	"underbond/parsers/ucum"
 )
 
-// Dimension holds the exponents of the base units metre, kilogram, second, mole,
-// kelvin and ampere.
-type Dimension [6]int8
-
-const (
-	length = iota
-	mass
-	time
-	substance
-	temperature
-	current
+// What a unit measures, as package ucum tells it apart.
+type (
+	Dimension = ucum.Dimension
+	Kind      = ucum.Kind
 )
 
-// Kind tells apart units whose dimension alone would let them be mixed.
-type Kind string
-
+// Kinds of units.
 const (
-	Ordinary       Kind = ""
-	PureAlcohol    Kind = "per volume of pure alcohol"
-	AlcoholVolume  Kind = "alcoholic strength by volume"
-	MassFraction   Kind = "mass fraction"
-	MassToCharge   Kind = "mass to charge ratio"
-	Counts         Kind = "counts"
-	CelsiusDegrees Kind = "Celsius temperature"
+	Ordinary       = ucum.Ordinary
+	PureAlcohol    = ucum.PureAlcohol
+	AlcoholVolume  = ucum.AlcoholVolume
+	MassFraction   = ucum.MassFraction
+	MassToCharge   = ucum.MassToCharge
+	Counts         = ucum.Counts
+	CelsiusDegrees = ucum.CelsiusDegrees
 )
 
 // Unit is a unit of measurement.
-type Unit struct {
-	// Text is the unit as written.
-	Text string
-	// UCUM is its code, normalised: "µg/L", "ug/L" and "μg/l" all have "ug/L".
-	UCUM      string
-	Dimension Dimension
-	Kind      Kind
-	// The factor to coherent units is numerator/denominator · 10^power, kept in whole
-	// numbers so that ratios of powers of ten stay exact.
-	numerator, denominator int64
-	power                  int
+type Unit struct{ ucum.Unit }
+
+// Parse reads a unit as written in documents or exports, or as a UCUM code; ucum.Parse
+// says how. A text that is no known unit gives an *UnknownError with a hint.
+func Parse(text string) (Unit, error) {
+	u, err := ucum.Parse(text)
+	return Unit{u}, err
 }
 
 // Factor is how many coherent units (of metre, kilogram, second, mole, kelvin,
@@ -64,16 +52,7 @@ func (u Unit) Convertible(v Unit) bool {
 }
 
 // UnknownError: a text names no known unit.
-type UnknownError struct {
-	Text string
-	// Hint says what may have been meant or what is known.
-	Hint string
-}
-
-// Error implements error.
-func (e *UnknownError) Error() string {
-	return fmt.Sprintf("unknown unit %q: %s", e.Text, e.Hint)
-}
+type UnknownError = ucum.UnknownError
 
 // IncompatibleError: two units measure different things.
 type IncompatibleError struct {
@@ -129,14 +108,14 @@ func incompatible(f, t Unit) *IncompatibleError {
 	case f.Kind == PureAlcohol || t.Kind == PureAlcohol:
 		why = "a value per volume of pure alcohol needs the alcoholic strength"
 	case f.Kind != t.Kind:
-		why = fmt.Sprintf("one is %s, the other %s", f.Kind.words(), t.Kind.words())
+		why = fmt.Sprintf("one is %s, the other %s", words(f.Kind), words(t.Kind))
 	case f.Dimension != t.Dimension:
 		why = "their dimensions differ"
 	}
 	return &IncompatibleError{From: f.Text, To: t.Text, Why: why}
 }
 
-func (k Kind) words() string {
+func words(k Kind) string {
 	if k == Ordinary {
 		return "an ordinary unit"
 	}
@@ -159,7 +138,7 @@ func PerAlcohol(conc float64, concUnit string, strengthPercentVol float64, toUni
 	if err != nil {
 		return 0, fmt.Errorf("per pure alcohol: %w", err)
 	}
-	massPerVolume := Dimension{length: -3, mass: 1}
+	massPerVolume := Dimension{ucum.Length: -3, ucum.Mass: 1}
 	if from.Dimension != massPerVolume || from.Kind != Ordinary {
 		return 0, fmt.Errorf("per pure alcohol: %w", &IncompatibleError{from.Text, to.Text, "the concentration is no mass per volume"})
 	}
@@ -184,20 +163,20 @@ func PerAlcohol(conc float64, concUnit string, strengthPercentVol float64, toUni
 }
 
 // coherent has the factor one.
-var coherent = Unit{numerator: 1, denominator: 1}
+var coherent = Unit{ucum.Unit{Numerator: 1, Denominator: 1}}
 
 // times gives v · from/to, rounded once. v counts as the decimal number that it stands
 // for, the shortest one that reads back as v; a power of ten then only moves the
 // decimal point, and 0.948045 g/cm³ are 948.045 kg/m³.
 func times(v float64, from, to Unit) float64 {
-	if from.numerator == to.numerator && from.denominator == to.denominator {
-		if from.power == to.power || v == 0 {
+	if from.Numerator == to.Numerator && from.Denominator == to.Denominator {
+		if from.Power == to.Power || v == 0 {
 			return v
 		}
 		mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(v, 'e', -1, 64), "e")
 		if e, err := strconv.Atoi(exponent); err == nil {
 			// An overflow gives the infinity that it should.
-			out, _ := strconv.ParseFloat(mantissa+"e"+strconv.Itoa(e+from.power-to.power), 64)
+			out, _ := strconv.ParseFloat(mantissa+"e"+strconv.Itoa(e+from.Power-to.Power), 64)
 			return out
 		}
 	}
@@ -217,9 +196,9 @@ func decimal(v float64) *big.Rat {
 
 // ratio gives how many of to one of from is.
 func ratio(from, to Unit) *big.Rat {
-	exact := big.NewRat(from.numerator, from.denominator)
-	exact.Quo(exact, big.NewRat(to.numerator, to.denominator))
-	power := from.power - to.power
+	exact := big.NewRat(from.Numerator, from.Denominator)
+	exact.Quo(exact, big.NewRat(to.Numerator, to.Denominator))
+	power := from.Power - to.Power
 	ten := new(big.Rat).SetInt(new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(max(power, -power))), nil))
 	if power < 0 {
 		return exact.Quo(exact, ten)

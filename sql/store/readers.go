@@ -21,33 +21,55 @@ type Progress struct {
 
 // ReleasedResult is a value that readers have now.
 type ReleasedResult struct {
-	Result, Sample, Batch, Analyte, Basis string
-	Revision                              int
-	Value                                 *float64 // in Unit; nil when censored
-	Reported, Unit, Censored              string
-	Notices                               []qc.NoticeGiven
-	Authoriser                            string
+	Result     string           `json:"result"`
+	Revision   int              `json:"revision"`
+	Sample     string           `json:"sample"`
+	Batch      string           `json:"batch"`
+	Analyte    string           `json:"analyte"`
+	Basis      string           `json:"basis"`
+	Value      *float64         `json:"value"` // in Unit; nil when censored
+	Reported   string           `json:"reported"`
+	Unit       string           `json:"unit"`
+	Censored   string           `json:"censored"`
+	Notices    []qc.NoticeGiven `json:"notices"`
+	Authoriser string           `json:"authoriser"`
 }
 
 // HeldResult is a result under bond with one check that holds it.
 type HeldResult struct {
-	Batch, Sample, Analyte, Basis string
-	Rule, Verdict, Reason         string
+	Batch   string `json:"batch"`
+	Sample  string `json:"sample"`
+	Analyte string `json:"analyte"`
+	Basis   string `json:"basis"`
+	Rule    string `json:"rule"`
+	Verdict string `json:"verdict"`
+	Reason  string `json:"reason"`
 }
 
 // File is a file with what is to be said of it.
-type File struct{ Root, Path, Code, Where, Text string }
+type File struct {
+	Root  string `json:"root"`
+	Path  string `json:"path"`
+	Code  string `json:"code,omitempty"`
+	Where string `json:"where,omitempty"`
+	Text  string `json:"text"`
+}
 
 // FeedEvent is one line of the feed.
 type FeedEvent struct {
-	Seq                           int64
-	Ordinal                       int
-	Cursor, Kind, Result          string
-	Revision                      int
-	Previous                      *int
-	Sample, Batch, Analyte, Basis string
-	Value                         *float64
-	Reason                        string
+	Seq      int64    `json:"seq"`
+	Ordinal  int      `json:"ordinal"`
+	Cursor   string   `json:"cursor"`
+	Kind     string   `json:"event"`
+	Result   string   `json:"result"`
+	Revision int      `json:"revision"`
+	Previous *int     `json:"previous_revision"`
+	Sample   string   `json:"sample"`
+	Batch    string   `json:"batch"`
+	Analyte  string   `json:"analyte"`
+	Basis    string   `json:"basis"`
+	Value    *float64 `json:"value"` // of a withdrawal: nil
+	Reason   string   `json:"reason"`
 }
 
 // Progress reads how far everything is.

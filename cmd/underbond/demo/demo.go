@@ -4,6 +4,7 @@ package demo
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -24,6 +25,7 @@ type Options struct {
 	Folder string // made anew; see DefaultFolder
 	Seed   uint64
 	Once   bool // end after the scenario instead of serving on
+	JSON   bool // report as one JSON object
 	Build  string
 	Pause  time.Duration // between the pieces that an instrument writes
 	// Report gets what was released, held and refused; Progress how far it is.
@@ -118,7 +120,14 @@ func play(ctx context.Context, svc *service.Service, s *scenario.Scenario, p *pr
 		return err
 	}
 	outcome.FirstRelease = firstRelease
-	outcome.report(opt.Report, s, opt.Folder, svc.Psql())
+	outcome.Folder, outcome.Psql = opt.Folder, svc.Psql()
+	if opt.JSON {
+		if err := json.NewEncoder(opt.Report).Encode(outcome); err != nil {
+			return fmt.Errorf("report the outcome: %w", err)
+		}
+	} else {
+		outcome.report(opt.Report, s)
+	}
 	if opt.Done != nil {
 		return opt.Done(ctx, s, outcome)
 	}

@@ -14,12 +14,14 @@ import (
 
 // Outcome is what the demo ended with.
 type Outcome struct {
-	Released     []store.ReleasedResult
-	Held         []store.HeldResult // a line for each check that holds a result
-	Refused      []store.File
-	Waiting      []store.File
-	Feed         []store.FeedEvent
-	FirstRelease time.Duration // from the first file written
+	Released     []store.ReleasedResult `json:"released"`
+	Held         []store.HeldResult     `json:"held"` // a line for each check that holds a result
+	Refused      []store.File           `json:"refused"`
+	Waiting      []store.File           `json:"waiting"`
+	Feed         []store.FeedEvent      `json:"feed"`
+	FirstRelease time.Duration          `json:"first_release_ns"` // from the first file written
+	Folder       string                 `json:"folder"`
+	Psql         string                 `json:"psql"`
 }
 
 func collect(ctx context.Context, st *store.Store) (o *Outcome, err error) {
@@ -41,7 +43,7 @@ func collect(ctx context.Context, st *store.Store) (o *Outcome, err error) {
 }
 
 // report prints the outcome for a newcomer.
-func (o *Outcome) report(w io.Writer, s *scenario.Scenario, folder, psql string) {
+func (o *Outcome) report(w io.Writer, s *scenario.Scenario) {
 	fmt.Fprintf(w, "\nReleased: %d results (the first after %.1f s)\n", len(o.Released), o.FirstRelease.Seconds())
 	for _, b := range s.Batches {
 		n, samples := 0, map[string]bool{}
@@ -69,7 +71,7 @@ func (o *Outcome) report(w io.Writer, s *scenario.Scenario, folder, psql string)
 	fmt.Fprintf(w, "\nA screen that disagrees with a claim is a reason to investigate, not proof of fraud; a notice never says that a product is safe to drink.\n"+
 		"Limits and acceptance criteria of the demo's methods are examples: a laboratory's own validated method and local law decide.\n")
 	fmt.Fprintf(w, "\nThe data are in %s. To look into the database while the demo runs:\n  %s\n"+
-		"  select * from lims.released_result;   select * from qa.held_result;   select * from qa.failure;   select * from lims.feed;\n", folder, psql)
+		"  select * from lims.released_result;   select * from qa.held_result;   select * from qa.failure;   select * from lims.feed;\n", o.Folder, o.Psql)
 }
 
 // reportHeld groups held results by the reason that holds them.

@@ -23,12 +23,13 @@ func (p *Pipeline) evaluateDue(ctx context.Context) (more bool, err error) {
 	if err != nil {
 		return false, err
 	}
+	var failed []error // one batch does not stop the others
 	for _, batch := range batches {
 		if err := p.evaluate(ctx, batch); err != nil && !errors.Is(err, record.ErrStale) {
-			return false, err
+			failed = append(failed, err)
 		}
 	}
-	return len(batches) > 0, nil
+	return len(batches) > 0, errors.Join(failed...)
 }
 
 // evaluate reads the batch as it is, computes outside of any transaction, and writes
@@ -38,7 +39,9 @@ func (p *Pipeline) evaluate(ctx context.Context, batch int64) error {
 	if err != nil {
 		return err
 	}
-	if err := p.fillReductions(ctx, snap); err != nil {
+	if err := p.fillReductions(ctx, snap); damaged(err) {
+		return p.note(ctx, snap, err)
+	} else if err != nil {
 		return fmt.Errorf("evaluate %s: %w", snap.Input.Batch.Name, err)
 	}
 	in := snap.Input.Ordered()

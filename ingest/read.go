@@ -30,6 +30,10 @@ func (p *Pipeline) readNext(ctx context.Context) (more bool, err error) {
 	if errors.As(err, &rejected) {
 		err = p.refuse(ctx, claim, parsers.Refuse("not-recordable", parsers.Place{}, "the database does not take what was read (SQLSTATE %s): %s", rejected.Code, rejected).Problem, nil)
 	}
+	if damaged(err) {
+		p.trouble("read the archive", err, 0)
+		err = p.refuse(ctx, claim, parsers.Refuse("custody-damaged", parsers.Place{}, "%s; restore the object from a backup of the archive and export the file again", err).Problem, nil)
+	}
 	switch {
 	case err == nil:
 		p.work.hint() // another worker may look too
@@ -119,6 +123,10 @@ func (p *Pipeline) readExport(ctx context.Context, a record.Arrival, newest int6
 			return worker.Report{}, err
 		}
 	}
+	// What is computed from must be what was taken: the bytes are compared with their name.
+	if _, err := p.opt.Archive.Verify(ctx, a.Object); err != nil {
+		return worker.Report{}, fmt.Errorf("verify %s in the archive: %w", a.Object, err)
+	}
 	src, err := p.opt.Archive.Open(a.Object)
 	if err != nil {
 		return worker.Report{}, fmt.Errorf("open %s in the archive: %w", a.Object, err)
@@ -161,4 +169,10 @@ func (p *Pipeline) keepReductions(ctx context.Context, read []worker.Reduction) 
 func (p *Pipeline) refuse(ctx context.Context, c *record.Claim, problem parsers.Problem, warnings []parsers.Problem) error {
 	p.event(c).Str("code", problem.Code).Stringer("where", problem.Where).Str("reason", problem.Message).Msg("file refused")
 	return p.opt.Store.Refuse(ctx, c, problem, warnings)
+}
+
+// damaged tells whether the archive no longer has an object as it was taken.
+func damaged(err error) bool {
+	var corrupt *custody.CorruptObjectError
+	return errors.Is(err, custody.ErrMissing) || errors.As(err, &corrupt)
 }

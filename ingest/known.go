@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
 
 	"github.com/rs/zerolog"
@@ -66,6 +68,8 @@ func (c *profileCache) load(ctx context.Context, upTo int64) ([]*delimited.Profi
 		newest[d.Name] = len(list)
 		list = append(list, profile)
 	}
+	// The order of arrival must not decide which of two fitting profiles is taken.
+	slices.SortFunc(list, func(a, b *delimited.Profile) int { return strings.Compare(a.Name, b.Name) })
 	c.list, c.fresh, c.upTo = list, true, upTo
 	return list, nil
 }

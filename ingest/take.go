@@ -12,6 +12,7 @@ import (
 	"underbond/ingest/record"
 	"underbond/ingest/watch"
 	"underbond/parsers"
+	"underbond/parsers/compressed"
 	"underbond/parsers/registry"
 )
 
@@ -67,29 +68,40 @@ func (p *Pipeline) acknowledge(arrivals []custody.Arrival) {
 }
 
 // EndProof implements watch.EndProver: the format is found by content.
-func (p *Pipeline) EndProof(_ context.Context, rootName, path string, r io.ReaderAt, size int64) (watch.Proof, string, error) {
+// Compressed content is complete when it can be decompressed to its end and what comes out is.
+func (p *Pipeline) EndProof(ctx context.Context, rootName, path string, r io.ReaderAt, size int64) (watch.Proof, string, error) {
 	root := p.root(rootName)
 	if root.Holds == record.HoldsDocuments {
 		return newlineProof(r, size)
 	}
-	head := make([]byte, min(size, parsers.SniffLength))
-	if _, err := r.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
-		return watch.ProofNone, "", fmt.Errorf("read the head of %s: %w", path, err)
+	content, err := compressed.Open(r, size, p.opt.Limits)
+	var refusal *parsers.Refusal
+	switch {
+	case compressed.IsCut(err):
+		return watch.ProofFailed, err.Error(), nil
+	case errors.As(err, &refusal):
+		return watch.ProofNone, "", nil // custody first, the reason later
+	case err != nil:
+		return watch.ProofNone, "", fmt.Errorf("open %s: %w", path, err)
 	}
 	all := registry.New(p.profiles.known())
-	var reader parsers.Reader
-	if root.Format == "" || root.Format == "auto" {
-		if matches, err := all.Detect(head); err == nil {
-			reader = matches[0].Reader
+	proof, why, err := content.EndProof(ctx, func(head []byte) parsers.Reader {
+		if root.Format == "" || root.Format == "auto" {
+			if matches, err := all.Detect(head); err == nil {
+				return matches[0].Reader
+			}
+			return nil
 		}
-	} else if named, err := all.Reader(root.Format, root.Profile); err == nil {
-		reader = named
+		reader, err := all.Reader(root.Format, root.Profile)
+		if err != nil {
+			return nil
+		}
+		return reader
+	})
+	if err != nil {
+		return watch.ProofNone, "", fmt.Errorf("look for the end of %s: %w", path, err)
 	}
-	if reader == nil {
-		return watch.ProofNone, "", nil // of no known format: custody first, the reason later
-	}
-	proof, why, err := reader.EndProof(r, size)
-	return watch.Proof(proof), why, err
+	return watch.Proof(proof), why, nil
 }
 
 // newlineProof: a document ends with a line break.

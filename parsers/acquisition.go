@@ -56,6 +56,43 @@ type Spectrum struct {
 	Polarity       string  // "positive", "negative" or ""
 	Representation string  // "profile", "centroid" or ""
 	ScanTime       float64 // seconds from the start of the run; NaN when the content gives none with a unit
+	Precursors     []Precursor
+	ScanWindows    []Window // ranges scanned, lower and upper limit; Target is NaN
+
+	// Extra are arrays beside the two axes, such as charges or mobilities, in file order.
+	Extra []Array
+	// Lost says that a part of the content's data is not here; a problem of grade
+	// Lost tells which.
+	Lost bool
+}
+
+// Window is a range of m/z or wavelength with its target. What is not given is NaN.
+type Window struct {
+	Target, Low, High float64
+}
+
+// Precursor is what was selected and fragmented before a spectrum was taken.
+type Precursor struct {
+	SpectrumID string // as written; empty when not given
+	Isolation  Window // m/z
+	Ions       []Ion
+	Activation []string // methods, by their standard names
+	Energy     float64  // collision energy in electronvolts; NaN when not given
+}
+
+// Ion is a selected ion. What is not given is NaN, and 0 for the charge.
+type Ion struct {
+	MZ        float64
+	Charge    int
+	Intensity float64
+}
+
+// Array is one array beside the two axes of a signal: values or, for text, strings.
+// Its length may differ from that of the axes.
+type Array struct {
+	Quantity
+	Values []float64
+	Text   []string
 }
 
 // Chromatogram is a response over time. Time and Value have the same length.
@@ -72,6 +109,10 @@ type Chromatogram struct {
 	// Wavelength is in nanometres for an absorption trace; NaN elsewhere.
 	Wavelength float64
 	Fields     []Field
+
+	// Extra and Lost are as for a Spectrum.
+	Extra []Array
+	Lost  bool
 }
 
 // Table is a table of rows as an instrument exports them: a peak table, an element

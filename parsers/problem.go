@@ -13,6 +13,8 @@ const (
 	Refused Grade = "refusal"
 	// Warned: a declared count, checksum or header value is wrong while the data is whole.
 	Warned Grade = "warning"
+	// Lost: a signal or array is lost, and must not be taken as whole; the rest of the file is.
+	Lost Grade = "loss"
 )
 
 // Place locates a problem inside a file. Zero fields are unknown.
@@ -77,4 +79,9 @@ func Refuse(code string, where Place, format string, args ...any) *Refusal {
 // Warn makes a warning.
 func Warn(code string, where Place, format string, args ...any) Problem {
 	return Problem{Grade: Warned, Code: code, Where: where, Message: fmt.Sprintf(format, args...)}
+}
+
+// Lose makes a problem of grade Lost.
+func Lose(code string, where Place, format string, args ...any) Problem {
+	return Problem{Grade: Lost, Code: code, Where: where, Message: fmt.Sprintf(format, args...)}
 }

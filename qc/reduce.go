@@ -98,6 +98,11 @@ func (r *Reducer) End(t parsers.Trailer) error {
 	r.endColumns()
 	r.endOrdinates()
 	r.endTraces()
+	for _, p := range t.Problems {
+		if p.Grade == parsers.Lost { // what the reduction was made from is not whole
+			r.reduction.Problems = append(r.reduction.Problems, p)
+		}
+	}
 	header, reduction := r.header, r.reduction
 	r.header, r.reduction = parsers.Header{}, nil
 	if err := r.keep(header, t, reduction); err != nil {

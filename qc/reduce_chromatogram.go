@@ -79,10 +79,19 @@ func (r *Reducer) integrate(c *parsers.Chromatogram, trace *Trace) {
 			r.problem(ProblemChromatogram, element, "peak %d is left out: its figures are beyond what a number carries", i+1)
 			continue
 		}
-		trace.Peaks = append(trace.Peaks, Peak{
-			Apex: p.Apex, Start: p.Start, End: p.End, Height: p.Height, Area: p.Area, WidthHalf: p.WidthHalf,
-			BaselineStart: p.BaselineStart, BaselineEnd: p.BaselineEnd, SignalToNoise: p.SignalToNoise,
-		})
+		trace.Peaks = append(trace.Peaks, peakOf(p))
+	}
+}
+
+func peakOf(p signal.Peak) Peak {
+	return Peak{
+		Apex: p.Apex, Start: p.Start, End: p.End, StartKind: string(p.StartKind), EndKind: string(p.EndKind),
+		Height: p.Height, Area: p.Area, WidthHalf: p.WidthHalf,
+		BaselineStart: p.BaselineStart, BaselineEnd: p.BaselineEnd, SignalToNoise: p.SignalToNoise,
+		Width10: given(p.Width10), Width05: given(p.Width05), WidthBase: given(p.WidthBase),
+		Plates: given(p.Plates), PlatesTangent: given(p.PlatesTangent), Tailing: given(p.Tailing), Asymmetry: given(p.Asymmetry),
+		Resolution: given(p.Resolution), ResolutionTangent: given(p.ResolutionTangent), PeakToValley: given(p.PeakToValley),
+		Rider: p.Rider, Skimmed: p.Skimmed, Shoulder: p.Shoulder,
 	}
 }
 

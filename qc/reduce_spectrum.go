@@ -2,12 +2,11 @@ package qc
 
 import (
 	"fmt"
-	"math"
-	"slices"
 	"strings"
 
 	"underbond/parsers"
 	"underbond/qc/method"
+	"underbond/qc/spectrum"
 	"underbond/qc/unit"
 )
 
@@ -90,14 +89,15 @@ func quantityWords(q parsers.Quantity) string {
 
 // ordinateLess gives the ordinate at a position less that at the baseline position.
 func ordinateLess(s *parsers.Spectrum, want method.SpectrumSource, scale float64) (*float64, string) {
-	value, reason := interpolate(s.X, s.Y, want.At, want.Unit)
-	if reason != "" {
-		return nil, reason
+	over := spectrum.Spectrum{X: s.X, Y: s.Y, Unit: want.Unit}
+	value, err := over.At(want.At)
+	if err != nil {
+		return nil, err.Error()
 	}
 	if want.Baseline != nil {
-		baseline, reason := interpolate(s.X, s.Y, *want.Baseline, want.Unit)
-		if reason != "" {
-			return nil, "baseline: " + reason
+		baseline, err := over.At(*want.Baseline)
+		if err != nil {
+			return nil, "baseline: " + err.Error()
 		}
 		value -= baseline
 	}
@@ -105,63 +105,6 @@ func ordinateLess(s *parsers.Spectrum, want method.SpectrumSource, scale float64
 		return scaled, ""
 	}
 	return nil, fmt.Sprintf("the ordinate at %v %s is not finite", want.At, want.Unit)
-}
-
-// gapFactor: a step wider than this many typical steps is a gap, and nothing is
-// interpolated across it.
-const gapFactor = 3
-
-// interpolate gives the ordinate at a position on the straight line between the
-// neighbouring points, or the reason why there is none. The abscissa may rise or fall.
-func interpolate(x, y []float64, at float64, unitText string) (float64, string) {
-	n := len(x)
-	if n == 0 || len(y) != n {
-		return 0, "the spectrum has no points"
-	}
-	low, high := min(x[0], x[n-1]), max(x[0], x[n-1])
-	if !(at >= low && at <= high) {
-		return 0, fmt.Sprintf("%v %s is outside the recorded range from %v to %v", at, unitText, low, high)
-	}
-	rising := x[n-1] >= x[0]
-	for i := 1; i < n; i++ {
-		if !(x[i] != x[i-1] && x[i] > x[i-1] == rising) || math.IsNaN(x[i]) {
-			return 0, fmt.Sprintf("the abscissa is not in order at point %d (%v after %v)", i+1, x[i], x[i-1])
-		}
-	}
-	// The first point at or beyond the position in the direction of recording.
-	i, exact := slices.BinarySearchFunc(x, at, func(point, at float64) int {
-		switch {
-		case point == at:
-			return 0
-		case point < at == rising:
-			return -1
-		}
-		return 1
-	})
-	if exact {
-		if given(y[i]) == nil {
-			return 0, fmt.Sprintf("the ordinate at %v %s is missing", at, unitText)
-		}
-		return y[i], ""
-	}
-	if given(y[i-1]) == nil || given(y[i]) == nil {
-		return 0, fmt.Sprintf("an ordinate next to %v %s is missing (at %v or %v)", at, unitText, x[i-1], x[i])
-	}
-	if step, typical := math.Abs(x[i]-x[i-1]), typicalStep(x); step > gapFactor*typical {
-		return 0, fmt.Sprintf("%v %s lies in a gap of the spectrum from %v to %v, where points are typically %v apart", at, unitText, x[i-1], x[i], typical)
-	}
-	part := (at - x[i-1]) / (x[i] - x[i-1])
-	return y[i-1] + part*(y[i]-y[i-1]), ""
-}
-
-// typicalStep is the median distance between neighbouring points.
-func typicalStep(x []float64) float64 {
-	steps := make([]float64, len(x)-1)
-	for i := range steps {
-		steps[i] = math.Abs(x[i+1] - x[i])
-	}
-	slices.Sort(steps)
-	return steps[len(steps)/2]
 }
 
 // endOrdinates puts one point for each position of the plan into the reduction.

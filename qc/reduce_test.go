@@ -296,3 +296,22 @@ func BenchmarkReduceChromatogram(b *testing.B) {
 		reduce(b, m, c)
 	}
 }
+
+// What the reader lost stays with the reduction; what it merely warns of does not.
+func TestReduceKeepsLosses(t *testing.T) {
+	var out *qc.Reduction
+	r := qc.NewReducer(qc.NewPlan(&method.Method{}), func(_ parsers.Header, _ parsers.Trailer, red *qc.Reduction) error {
+		out = red
+		return nil
+	})
+	if err := r.Begin(parsers.Header{Record: 1}); err != nil {
+		t.Fatal(err)
+	}
+	lost := parsers.Lose("mzml-array-damaged", parsers.Place{Element: "spectrum 3"}, "cut")
+	if err := r.End(parsers.Trailer{Problems: []parsers.Problem{parsers.Warn("mzml-count", parsers.Place{}, "2 of 3"), lost}}); err != nil {
+		t.Fatal(err)
+	}
+	if len(out.Problems) != 1 || out.Problems[0] != lost {
+		t.Errorf("problems %v, want %v", out.Problems, lost)
+	}
+}

@@ -61,15 +61,35 @@ type Trace struct {
 	Peaks      []Peak   `json:"peaks"`
 }
 
-// Peak is one integrated peak. Times in minutes; area in signal unit times minutes.
+// Peak is one integrated peak, with the limits and the baseline used. Times in minutes;
+// area in signal unit times minutes. Figures of shape that cannot be had, because a
+// neighbour or the noise hides them, are nil; signal.Peak defines all of them.
 type Peak struct {
 	Apex          float64 `json:"apex_min"`
 	Start         float64 `json:"start_min"`
 	End           float64 `json:"end_min"`
+	StartKind     string  `json:"start_kind,omitempty"` // signal.Limit
+	EndKind       string  `json:"end_kind,omitempty"`
 	Height        float64 `json:"height"`
 	Area          float64 `json:"area"`
 	WidthHalf     float64 `json:"width_half_min"`
 	BaselineStart float64 `json:"baseline_start"`
 	BaselineEnd   float64 `json:"baseline_end"`
 	SignalToNoise float64 `json:"signal_to_noise"`
+
+	Width10       *float64 `json:"width_10_min,omitempty"` // full width at 10 % of the height
+	Width05       *float64 `json:"width_05_min,omitempty"` // at 5 %
+	WidthBase     *float64 `json:"width_base_min,omitempty"`
+	Plates        *float64 `json:"plates,omitempty"` // from the width at half height
+	PlatesTangent *float64 `json:"plates_tangent,omitempty"`
+	Tailing       *float64 `json:"tailing,omitempty"`
+	Asymmetry     *float64 `json:"asymmetry,omitempty"`
+	// To the next peak.
+	Resolution        *float64 `json:"resolution,omitempty"` // from the widths at half height
+	ResolutionTangent *float64 `json:"resolution_tangent,omitempty"`
+	PeakToValley      *float64 `json:"peak_to_valley,omitempty"`
+
+	Rider    bool `json:"rider,omitempty"`    // stands on a tangent
+	Skimmed  bool `json:"skimmed,omitempty"`  // area is less that of its riders
+	Shoulder bool `json:"shoulder,omitempty"` // without a summit of its own
 }

@@ -30,6 +30,7 @@ type commands struct {
 	Inspect    inspectCommand    `cmd:"" help:"Show what export files hold. No database."`
 	Evaluate   evaluateCommand   `cmd:"" help:"Compute calibrations, checks and results from files. No database."`
 	Check      checkCommand      `cmd:"" help:"Check configuration, method, profile, worklist, register and standards files."`
+	Profile    profileCommand    `cmd:"" help:"Propose a profile from delimited exports, or show how one reads them. No database."`
 	Health     healthCommand     `cmd:"" help:"Ask a running daemon whether it is ready."`
 	Completion completionCommand `cmd:"" help:"Print a completion script for a shell."`
 	Version    versionCommand    `cmd:"" help:"Print the version of the program."`

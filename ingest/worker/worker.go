@@ -17,6 +17,7 @@ import (
 	"underbond/ingest/custody"
 	"underbond/ingest/custody/faultpoint"
 	"underbond/parsers"
+	"underbond/parsers/compressed"
 	"underbond/parsers/delimited"
 	"underbond/parsers/registry"
 	"underbond/qc"
@@ -82,29 +83,16 @@ func Read(ctx context.Context, job Job, src Source, size int64) (report Report, 
 		}
 	}()
 	faultpoint.Reach("read", job.BaseName())
-	head := make([]byte, min(size, parsers.SniffLength))
-	if _, err := src.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
-		return Report{}, fmt.Errorf("read the head of %s: %w", job.File, err)
-	}
-	reader, refusal, wait := choose(job, head)
-	if refusal != nil || wait != "" {
-		return Report{Refusal: refusal, Wait: wait}, nil
-	}
-	proof, why, err := reader.EndProof(src, size)
-	if err != nil {
-		return Report{}, fmt.Errorf("look for the end of %s: %w", job.File, err)
-	}
-	if proof == parsers.EndProofFailed {
-		p := parsers.Refuse("incomplete", parsers.Place{Offset: size}, "the end mark of %s is not there: %s; the file was cut off, export it again", reader.Format(), why)
-		return Report{Refusal: &p.Problem}, nil
-	}
 	c := newCollector(job)
-	warnings, err := reader.Read(ctx, src, parsers.Options{Limits: job.Limits, Encoding: job.Encoding}, c)
+	warnings, err := c.read(ctx, src, size)
 	var refused *parsers.Refusal
-	if errors.As(err, &refused) {
+	var wait *waitError
+	switch {
+	case errors.As(err, &refused):
 		return Report{Refusal: &refused.Problem}, nil
-	}
-	if err != nil {
+	case errors.As(err, &wait):
+		return Report{Wait: wait.what}, nil
+	case err != nil:
 		return Report{}, fmt.Errorf("read %s: %w", job.File, err)
 	}
 	if len(c.list) == 0 {
@@ -117,31 +105,47 @@ func Read(ctx context.Context, job Job, src Source, size int64) (report Report, 
 	return Report{Warnings: warnings, Acquisitions: c.list}, nil
 }
 
-// choose finds the reader for a job, or says why there is none.
-func choose(job Job, head []byte) (parsers.Reader, *parsers.Problem, string) {
+// waitError says what must come before the file can be read.
+type waitError struct{ what string }
+
+func (e *waitError) Error() string { return "waiting for " + e.what }
+
+// read opens compressed content and reads what is in it.
+func (c *collector) read(ctx context.Context, src io.ReaderAt, size int64) ([]parsers.Problem, error) {
+	content, err := compressed.Open(src, size, c.job.Limits)
+	if err != nil {
+		return nil, err
+	}
+	result, err := content.Read(ctx, func(m *compressed.Member, head []byte) (parsers.Reader, error) {
+		c.member, c.inMember = m.Name, 0
+		return choose(c.job, head)
+	}, parsers.Options{Limits: c.job.Limits, Encoding: c.job.Encoding}, c)
+	return result.Warnings, err
+}
+
+// choose finds the reader for a job. Its error is a refusal or a *waitError.
+func choose(job Job, head []byte) (parsers.Reader, error) {
 	all := registry.New(job.Profiles)
 	format, profile := job.Format, job.Profile
 	if format == parsers.FormatDelimited && profile != "" && !slices.ContainsFunc(job.Profiles, func(p *delimited.Profile) bool { return p.Name == profile }) {
-		return nil, nil, "profile " + profile
+		return nil, &waitError{"profile " + profile}
 	}
 	if format == "" || format == "auto" {
 		matches, err := all.Detect(head)
 		var unknown *registry.UnknownError
 		if errors.As(err, &unknown) && isText(head) {
-			return nil, nil, "a profile that describes it: " + err.Error()
+			return nil, &waitError{"a profile that describes it: " + err.Error()}
 		}
 		if err != nil {
-			p := parsers.Refuse("unknown-format", parsers.Place{}, "%s", err)
-			return nil, &p.Problem, ""
+			return nil, parsers.Refuse("unknown-format", parsers.Place{}, "%s", err)
 		}
-		return matches[0].Reader, nil, ""
+		return matches[0].Reader, nil
 	}
 	reader, err := all.Reader(format, profile)
 	if err != nil {
-		p := parsers.Refuse("unknown-format", parsers.Place{}, "%s", err)
-		return nil, &p.Problem, ""
+		return nil, parsers.Refuse("unknown-format", parsers.Place{}, "%s", err)
 	}
-	return reader, nil, ""
+	return reader, nil
 }
 
 // isText tells text that some profile may describe from bytes that no reader will know.
@@ -154,14 +158,17 @@ func isText(head []byte) bool {
 
 // collector is the sink of a job: it keeps headers and feeds one reducer a plan.
 type collector struct {
-	job     Job
-	current Acquisition
-	reduce  []*qc.Reducer
-	list    []Acquisition
+	job      Job
+	member   string // of an archive with several, whose acquisitions are told apart by it
+	inMember int    // acquisitions of the member so far
+	current  Acquisition
+	reduce   []*qc.Reducer
+	list     []Acquisition
+	keys     map[string]bool // of list and current
 }
 
 func newCollector(job Job) *collector {
-	c := &collector{job: job}
+	c := &collector{job: job, keys: map[string]bool{}}
 	seen := map[string]bool{}
 	for _, m := range job.Methods {
 		plan := qc.NewPlan(m)
@@ -186,12 +193,19 @@ func newCollector(job Job) *collector {
 func (c *collector) Begin(h parsers.Header) error {
 	h.Fields = slices.Clone(h.Fields)
 	key := h.NativeKey
-	if key == "" {
+	if c.inMember++; key == "" {
 		key = c.job.Root + "/" + c.job.File
-		if h.Record > 1 {
-			key += fmt.Sprintf("#%d", h.Record)
+		if c.member != "" {
+			key += "!" + c.member
+		}
+		if c.inMember > 1 {
+			key += fmt.Sprintf("#%d", c.inMember)
 		}
 	}
+	if c.keys[key] {
+		return parsers.Refuse("duplicate-key", parsers.Place{Record: h.Record}, "acquisition %s is in the file twice; neither may stand for the other", key)
+	}
+	c.keys[key] = true
 	c.current = Acquisition{Key: key, Record: h.Record, Header: h, Started: h.Start.Resolve(c.job.Zone)}
 	return c.each(func(r *qc.Reducer) error { return r.Begin(h) })
 }

@@ -2,8 +2,10 @@ package delimited
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"slices"
+	"unicode/utf8"
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
@@ -111,4 +113,33 @@ func open(src io.Reader, stated string) (text io.Reader, enc string, err error) 
 		return nil, "", refusal
 	}
 	return decoded(io.MultiReader(bytes.NewReader(head[skip:]), src), enc), enc, nil
+}
+
+// MarkedEncoding gives the encoding that the byte order mark at the beginning of some
+// content states; "" without a mark.
+func MarkedEncoding(data []byte) string {
+	says, _ := byteOrderMark(data)
+	return says
+}
+
+// Text decodes some content by one of Encodings as reading by a profile does: a byte
+// order mark that says otherwise and bytes that the encoding does not know are refused
+// (*parsers.Refusal).
+func Text(data []byte, encoding string) (string, error) {
+	src, enc, err := open(bytes.NewReader(data), encoding)
+	if err != nil {
+		return "", err
+	}
+	text, err := io.ReadAll(src)
+	if err != nil {
+		return "", fmt.Errorf("decode %s: %w", encoding, err)
+	}
+	bad := bytes.IndexRune(text, utf8.RuneError)
+	if enc == encodingUTF8 && utf8.Valid(text) {
+		bad = -1 // the character itself, as written
+	}
+	if bad >= 0 {
+		return "", parsers.Refuse("delimited-encoding", parsers.Place{Line: 1 + bytes.Count(text[:bad], []byte{'\n'})}, "a character that is not %s", encoding)
+	}
+	return string(text), nil
 }

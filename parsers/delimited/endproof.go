@@ -14,10 +14,11 @@ import (
 // is longer.
 const tailBytes = 64 << 10
 
-// EndProof implements parsers.Reader. The end mark is the profile's footer, or a line
-// end where the profile says end: newline; other profiles have none.
+// EndProof implements parsers.Reader. The end mark is the profile's footer. A line end
+// at the end, which end: newline asks for, shows that the last row is whole and not
+// that it is the last: its absence fails the proof and its presence proves nothing.
 func (r *reader) EndProof(src io.ReaderAt, size int64) (parsers.EndProof, string, error) {
-	if r.profile.Footer == "" && r.profile.End == "" {
+	if r.profile.Footer == "" && r.profile.End != endNewline {
 		return parsers.EndProofNone, "", nil
 	}
 	if size == 0 {
@@ -47,7 +48,7 @@ func (r *reader) EndProof(src io.ReaderAt, size int64) (parsers.EndProof, string
 	}
 	if r.profile.End == endNewline {
 		if bytes.HasSuffix(tail, []byte{'\n'}) {
-			return parsers.EndProofHeld, "", nil
+			return parsers.EndProofNone, "", nil
 		}
 		return parsers.EndProofFailed, "the last line has no line end", nil
 	}

@@ -10,6 +10,7 @@ import (
 
 	"underbond/parsers"
 	"underbond/parsers/delimited/rows"
+	"underbond/parsers/ucum"
 )
 
 // maxPreamble bounds the bytes before the header row.
@@ -20,6 +21,9 @@ func (s *session) head() error {
 	s.facts = map[string]string{}
 	s.headDigest = sha256.New()
 	names := map[string]int{}
+	if s.profile.Header == headerNone {
+		return s.unnamed(names)
+	}
 	nearest := nearestHeader{}
 	size := 0
 	for {
@@ -114,18 +118,60 @@ func (s *session) header(row *rows.Row) error {
 		}
 		return parsers.Refuse("delimited-header", parsers.Place{Line: row.Line, Column: i + 1}, "the header row is %s, and the profile's is %s", quoted(names), quoted(p.HeaderRow))
 	}
-	for i, col := range p.Columns {
+	s.describe(func(col *ColumnSpec) int { return slices.Index(names, col.Name) })
+	s.headDigest.Write(row.Raw)
+	return nil
+}
+
+// describe settles where each column of the profile is.
+func (s *session) describe(cellOf func(col *ColumnSpec) int) {
+	p := s.profile
+	for i := range p.Columns {
+		col := &p.Columns[i]
 		switch {
 		case slices.Contains(p.Key, col.Meaning):
 			s.keyColumns = append(s.keyColumns, i)
 		case slices.Contains(headerMeanings, col.Meaning):
 			s.factColumns = append(s.factColumns, i)
 		}
-		s.cellOf = append(s.cellOf, slices.Index(names, col.Name))
-		s.columns = append(s.columns, parsers.Column{Name: col.Name, Meaning: col.Meaning, UnitText: col.Unit})
+		switch col.Meaning {
+		case MeaningAnalyte:
+			s.analyte = i
+		case MeaningReplicate:
+			s.replicate = i
+		}
+		s.cellOf = append(s.cellOf, cellOf(col))
+		s.numeric = append(s.numeric, col.Type == typeNumber)
+		s.columns = append(s.columns, parsers.Column{Name: col.Name, Meaning: col.Meaning, Unit: ucum.Code(col.Unit), UnitText: col.Unit})
 	}
-	s.headDigest.Write(row.Raw)
-	return nil
+}
+
+// unnamed reads up to the first row of an export without a header row.
+func (s *session) unnamed(names map[string]int) error {
+	p := s.profile
+	if pre := p.Preamble; pre != nil {
+		for n := range pre.LineCount {
+			row, err := s.next()
+			if err == io.EOF {
+				return parsers.Refuse("delimited-preamble", parsers.Place{Line: s.scanner.Line()}, "profile %s has %d lines before the first row, and there are only %d", p.Name, pre.LineCount, n)
+			}
+			if err != nil {
+				return err
+			}
+			if len(row.Raw) > maxPreamble {
+				return parsers.Refuse("delimited-preamble", parsers.Place{Line: row.Line}, "a preamble line is longer than %d bytes", maxPreamble)
+			}
+			if err := s.preambleLine(row, names); err != nil {
+				return err
+			}
+		}
+	}
+	if p.OtherColumns != otherIgnore {
+		s.width = len(p.Columns)
+	}
+	s.describe(func(col *ColumnSpec) int { return col.Number - 1 })
+	s.headDigest.Sum(s.headSum[:0])
+	return s.complete(s.scanner.Line())
 }
 
 // preambleLine takes a line before the header row.
@@ -150,7 +196,7 @@ func (s *session) preambleLine(row *rows.Row, names map[string]int) error {
 	}
 	s.keep(name, value, row)
 	if meaning := pre.Lines[i].Meaning; meaning != "" {
-		s.facts[meaning] = value
+		s.facts[meaning] = strings.TrimSpace(s.facts[meaning] + " " + value)
 	}
 	return nil
 }
@@ -190,7 +236,7 @@ func (s *session) complete(line int) error {
 	}
 	for _, f := range pre.Lines {
 		if f.Required && !slices.ContainsFunc(s.fields, func(have parsers.Field) bool { return have.Name == f.Name && have.Text != "" }) {
-			return parsers.Refuse("delimited-preamble", parsers.Place{Line: line, Element: f.Name}, "preamble line %q is missing or empty before the header row", f.Name)
+			return parsers.Refuse("delimited-preamble", parsers.Place{Line: line, Element: f.Name}, "preamble line %q is missing or empty", f.Name)
 		}
 	}
 	return nil

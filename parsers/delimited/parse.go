@@ -32,6 +32,7 @@ type checker struct {
 func (c *checker) check() {
 	p := c.profile
 	c.Identity("profile", p.Kind, p.Name, p.Version)
+	c.questions()
 	for _, key := range []string{"encoding", "delimiter", "decimal_mark", "columns", "shape"} {
 		if !c.Has(key) {
 			c.Fault(key, "", "%s is missing", key)
@@ -42,12 +43,15 @@ func (c *checker) check() {
 	c.oneOf("quoting", p.Quoting, quotingDouble, quotingNone)
 	c.oneOf("other_columns", p.OtherColumns, otherRefuse, otherIgnore)
 	c.oneOf("shape", p.Shape, shapeLong, shapeWide)
-	c.oneOf("end", p.End, endNewline)
+	c.oneOf("header", p.Header, headerIsRow, headerNone)
+	c.oneOf("end", p.End, endNewline, endNone)
 	c.marks()
 	c.preamble()
 	c.columns()
 	c.headerRow()
+	c.numbered()
 	c.key()
+	c.replicates()
 	c.start()
 	c.qualifiers()
 	c.end()
@@ -99,7 +103,7 @@ func (c *checker) preamble() {
 		}
 		names[line.Name] = true
 		c.meaning(path+".meaning", line.Meaning)
-		if line.Meaning != "" && c.takenBefore(i) {
+		if line.Meaning != "" && line.Meaning != MeaningStart && c.takenBefore(i) {
 			c.Fault(path+".meaning", "a fact comes from one column or one preamble line", "meaning %q is already given to another place", line.Meaning)
 		}
 		if line.Volatile && line.Meaning != "" {
@@ -208,50 +212,9 @@ func (c *checker) key() {
 	}
 }
 
-func (c *checker) start() {
-	p := c.profile
-	has := slices.Contains(c.meansOf(), MeaningStart)
-	switch {
-	case has && p.DateFormat == "":
-		c.Fault("date_format", dateHint, "date_format is missing, and the profile has a start")
-	case !has && p.DateFormat != "":
-		c.Fault("date_format", "leave it out, or give a column or preamble line the meaning start", "date_format is given, and nothing means start")
-	}
-	if p.DateFormat == "" {
-		return
-	}
-	if _, err := dateLayout(p.DateFormat); err != nil {
-		c.Fault("date_format", dateHint, "date_format: %v", err)
-	}
-}
-
-func (c *checker) qualifiers() {
-	q := c.profile.Qualifiers
-	seen := map[string]string{}
-	n := numberReader{decimal: c.profile.DecimalMark, group: c.profile.GroupMark}
-	for _, list := range []struct {
-		key   string
-		texts []string
-	}{{"below", q.Below}, {"above", q.Above}, {"not_found", q.NotFound}, {"not_a_number", q.NotANumber}, {"empty", q.Empty}} {
-		for i, text := range list.texts {
-			path := fmt.Sprintf("qualifiers.%s[%d]", list.key, i)
-			if other, twice := seen[text]; twice {
-				c.Fault(path, "", "qualifier %q is already under %s", text, other)
-			}
-			seen[text] = list.key
-			if _, err := n.number(text); err == nil {
-				c.Fault(path, "a number in a cell is always a value", "qualifier %q is a number", text)
-			}
-			if strings.TrimSpace(text) != text {
-				c.Fault(path, "", "qualifier %q begins or ends with a space", text)
-			}
-		}
-	}
-}
-
 func (c *checker) end() {
 	p := c.profile
-	if p.End != "" && p.Footer != "" {
+	if p.End == endNewline && p.Footer != "" {
 		c.Fault("end", "leave it out: a footer proves more", "both end and footer are given")
 	}
 	if strings.Count(p.Footer, footerRows) > 1 {

@@ -40,7 +40,7 @@ func TestDateFormats(t *testing.T) {
 			t.Errorf("%s: %v", format, err)
 			continue
 		}
-		if got := startOf(c.text, layout); got != (parsers.Start{Text: c.text, Local: c.local, Offset: c.offset}) {
+		if got := startOf(c.text, "", layout); got != (parsers.Start{Text: c.text, Local: c.local, Offset: c.offset}) {
 			t.Errorf("%s: got %+v", format, got)
 		}
 	}

@@ -38,11 +38,8 @@ func (r *reader) Read(ctx context.Context, src io.Reader, opt parsers.Options, s
 	if err != nil {
 		return nil, fmt.Errorf("open delimited text: %w", err)
 	}
-	s := &session{
-		reader: r, limits: limits, sink: sink, checked: enc == encodingUTF8,
-		scanner: r.scanner(text, limits.TokenBytes),
-		seen:    map[string]int{},
-	}
+	s := r.session(text, enc, limits, limits.TokenBytes)
+	s.sink = sink
 	if err := s.head(); err != nil {
 		return nil, err
 	}
@@ -50,6 +47,14 @@ func (r *reader) Read(ctx context.Context, src io.Reader, opt parsers.Options, s
 		return nil, err
 	}
 	return s.warnings, nil
+}
+
+// session begins to read text.
+func (r *reader) session(text io.Reader, enc string, limits parsers.Limits, maxRow int) *session {
+	return &session{
+		reader: r, limits: limits, checked: enc == encodingUTF8, scanner: r.scanner(text, maxRow),
+		seen: map[string]int{}, analyte: -1, replicate: -1,
+	}
 }
 
 func (r *reader) scanner(text io.Reader, maxRow int) *rows.Scanner {

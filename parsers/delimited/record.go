@@ -1,6 +1,7 @@
 package delimited
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"hash"
 	"strconv"
@@ -21,73 +22,151 @@ type record struct {
 	digest hash.Hash
 	warned []parsers.Problem
 
-	// cells and values are what is left of the chunks that rows are cut from.
+	replicates map[replicate]int // to the line where it is
+
+	// cells and values are what is left of the chunks that rows are cut from, and texts
+	// is the chunk of their texts.
 	cells  []parsers.Cell
 	values []float64
+	texts  strings.Builder
 }
 
-const chunk = 1024
+// replicate is one reading of an analyte within an acquisition.
+type replicate struct{ analyte, number string }
 
-// room makes sure that the chunks hold one more row of n cells.
-func (r *record) room(n int) {
+const (
+	chunk     = 1024
+	textChunk = 16 << 10
+)
+
+// room makes sure that the chunks hold one more row of n cells and size bytes.
+func (r *record) room(n, size int) {
 	if cap(r.cells)-len(r.cells) < n {
 		r.cells = make([]parsers.Cell, 0, max(chunk, n))
 	}
 	if cap(r.values)-len(r.values) < n {
 		r.values = make([]float64, 0, max(chunk, n))
 	}
+	if r.texts.Cap()-r.texts.Len() < size {
+		r.texts = strings.Builder{}
+		r.texts.Grow(max(textChunk, size))
+	}
+}
+
+// sized refuses a row that is too short or too long.
+func (s *session) sized(row *rows.Row) error {
+	if s.width == 0 { // no header row says it: the first row does
+		if s.width = len(row.Cells); s.width > s.limits.Attributes {
+			return parsers.Refuse("delimited-limit", parsers.Place{Line: row.Line}, "the first row has %d cells, more than the limit of %d", s.width, s.limits.Attributes)
+		}
+		for i, k := range s.cellOf {
+			if k >= s.width {
+				return parsers.Refuse("delimited-cells", parsers.Place{Line: row.Line, Column: s.width + 1, Element: s.columns[i].Name}, "the row has %d cells, and column %q is number %d", s.width, s.columns[i].Name, k+1)
+			}
+		}
+	}
+	if len(row.Cells) == s.width {
+		return nil
+	}
+	than := "the header row"
+	if s.profile.Header == headerNone {
+		than = "a row of the profile"
+		if s.profile.OtherColumns == otherIgnore {
+			than = "the first row"
+		}
+	}
+	return parsers.Refuse("delimited-cells", parsers.Place{Line: row.Line, Column: min(len(row.Cells), s.width) + 1, Record: s.record.number},
+		"the row has %d cells, %s %d", len(row.Cells), than, s.width)
 }
 
 // add takes a data row.
 func (s *session) add(row *rows.Row) error {
-	if len(row.Cells) != s.width {
-		return parsers.Refuse("delimited-cells", parsers.Place{Line: row.Line, Column: min(len(row.Cells), s.width) + 1, Record: s.record.number},
-			"the row has %d cells, the header row %d", len(row.Cells), s.width)
+	if err := s.sized(row); err != nil {
+		return err
+	}
+	r := &s.record
+	if r.open && (s.profile.Shape == shapeWide || !s.continues(row)) {
+		if err := s.flush(); err != nil {
+			return err
+		}
+		// What the sink was given may be used again; texts may not.
+		r.cells, r.values = r.cells[:0], r.values[:0]
 	}
 	cells, err := s.cells(row)
 	if err != nil {
 		return err
 	}
-	r := &s.record
-	if !r.open || s.profile.Shape == shapeWide || !same(s.keyColumns, cells, r.first) {
+	if !r.open {
 		if err := s.begin(cells, row); err != nil {
 			return err
 		}
 	} else if !same(s.factColumns, cells, r.first) {
 		return s.disagreement(cells, row.Line)
 	}
+	if s.replicate >= 0 {
+		if err := s.counted(cells, row.Line); err != nil {
+			return err
+		}
+	}
 	if len(r.rows) >= s.limits.Points {
 		return parsers.Refuse("delimited-limit", parsers.Place{Line: row.Line, Record: r.number}, "the acquisition has more than the limit of %d rows", s.limits.Points)
 	}
 	r.rows = append(r.rows, parsers.Row{Line: row.Line, Cells: cells})
 	r.digest.Write(row.Raw)
-	r.digest.Write([]byte{'\n'})
+	r.digest.Write(lineFeed)
 	return nil
 }
 
-// cells reads the profile's columns of a row. The texts of a row share one string.
+var lineFeed = []byte{'\n'}
+
+// continues tells whether a row has the key of the acquisition being read.
+func (s *session) continues(row *rows.Row) bool {
+	for _, i := range s.keyColumns {
+		if text := row.Cells[s.cellOf[i]]; string(text) != s.record.first[i].Text && string(bytes.TrimSpace(text)) != strings.TrimSpace(s.record.first[i].Text) {
+			return false
+		}
+	}
+	return true
+}
+
+// counted refuses a replicate without a number and one that comes twice.
+func (s *session) counted(cells []parsers.Cell, line int) error {
+	r := &s.record
+	one := replicate{number: strings.TrimSpace(cells[s.replicate].Text)}
+	if s.analyte >= 0 {
+		one.analyte = strings.TrimSpace(cells[s.analyte].Text)
+	}
+	place := parsers.Place{Line: line, Column: s.cellOf[s.replicate] + 1, Record: r.number, Element: s.columns[s.replicate].Name}
+	if one.number == "" {
+		return parsers.Refuse("delimited-replicate", place, "the replicate has no number")
+	}
+	if before, twice := r.replicates[one]; twice {
+		return parsers.Refuse("delimited-replicate", place, "replicate %s%s of the acquisition is already at line %d", one.number, of(one.analyte), before)
+	}
+	r.replicates[one] = line
+	return nil
+}
+
+func of(analyte string) string {
+	if analyte == "" {
+		return ""
+	}
+	return " of " + analyte
+}
+
+// cells reads the profile's columns of a row. The texts of many rows share one string.
 func (s *session) cells(row *rows.Row) ([]parsers.Cell, error) {
 	r := &s.record
-	r.room(len(s.profile.Columns))
-	var b strings.Builder
-	b.Grow(len(row.Raw))
-	for _, cell := range row.Cells {
-		b.Write(cell)
-	}
-	text, from := b.String(), len(r.cells)
-	starts := make([]int, 0, 64)
-	at := 0
-	for _, cell := range row.Cells {
-		starts = append(starts, at)
-		at += len(cell)
-	}
-	for i, spec := range s.profile.Columns {
-		k := s.cellOf[i]
-		cell := parsers.Cell{Text: text[starts[k] : starts[k]+len(row.Cells[k])]}
-		if spec.Type == typeNumber {
+	r.room(len(s.cellOf), len(row.Raw))
+	first := len(r.cells)
+	for i, k := range s.cellOf {
+		from := r.texts.Len()
+		r.texts.Write(row.Cells[k])
+		cell := parsers.Cell{Text: r.texts.String()[from:]}
+		if s.numeric[i] {
 			v, mark, err := s.numbers.cell(cell.Text)
 			if err != nil {
-				return nil, parsers.Refuse("delimited-number", parsers.Place{Line: row.Line, Column: k + 1, Element: spec.Name}, "%v", err)
+				return nil, parsers.Refuse("delimited-number", parsers.Place{Line: row.Line, Column: k + 1, Element: s.columns[i].Name}, "%v", err)
 			}
 			if cell.Mark = mark; mark == "" {
 				r.values = append(r.values, v)
@@ -98,7 +177,7 @@ func (s *session) cells(row *rows.Row) ([]parsers.Cell, error) {
 		}
 		r.cells = append(r.cells, cell)
 	}
-	return r.cells[from:len(r.cells):len(r.cells)], nil
+	return r.cells[first:len(r.cells):len(r.cells)], nil
 }
 
 // same tells whether two rows agree in some columns.
@@ -131,6 +210,15 @@ func (s *session) fact(meaning string, cells []parsers.Cell) string {
 	return strings.TrimSpace(text)
 }
 
+// offset gives what the start's clock is ahead of UTC, as the export or the profile
+// writes it; "" when neither does.
+func (s *session) offset(cells []parsers.Cell) string {
+	if text := s.fact(MeaningOffset, cells); text != "" {
+		return text
+	}
+	return s.profile.UTCOffset
+}
+
 // key makes the native key of a row: "run=R31 injection=4".
 func (s *session) key(cells []parsers.Cell, line int) (string, error) {
 	var b strings.Builder
@@ -158,11 +246,8 @@ func keyWord(text string) string {
 	return text
 }
 
-// begin hands over the acquisition before and begins another one.
+// begin begins another acquisition.
 func (s *session) begin(cells []parsers.Cell, row *rows.Row) error {
-	if err := s.flush(); err != nil {
-		return err
-	}
 	key, err := s.key(cells, row.Line)
 	if err != nil {
 		return err
@@ -182,6 +267,10 @@ func (s *session) begin(cells []parsers.Cell, row *rows.Row) error {
 	if r.digest == nil {
 		r.digest = sha256.New()
 	}
+	if s.replicate >= 0 && r.replicates == nil {
+		r.replicates = map[replicate]int{}
+	}
+	clear(r.replicates)
 	r.digest.Reset()
 	r.digest.Write(s.headSum[:])
 	r.header = parsers.Header{
@@ -190,10 +279,10 @@ func (s *session) begin(cells []parsers.Cell, row *rows.Row) error {
 		Fields: s.fields,
 	}
 	if text := s.fact(MeaningStart, cells); text != "" {
-		r.header.Start = startOf(text, s.layout)
+		r.header.Start = startOf(text, s.offset(cells), s.layout)
 		if r.header.Start.Local == "" {
 			r.warned = append(r.warned, parsers.Warn("delimited-start", parsers.Place{Line: row.Line, Record: r.number},
-				"the start %q is not a date and time in the form %s", text, s.profile.DateFormat))
+				"the start %q is not a date and time in the form %s", r.header.Start.Text, s.profile.DateFormat))
 		}
 	}
 	return nil

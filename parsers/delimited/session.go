@@ -29,9 +29,11 @@ type session struct {
 	headSum    [sha256.Size]byte
 	width      int   // cells of a row
 	cellOf     []int // profile column to cell
+	numeric    []bool
 	columns    []parsers.Column
 	// Profile columns that make the key, and those that the rows of an acquisition share.
 	keyColumns, factColumns []int
+	analyte, replicate      int // profile columns of these meanings, or -1
 
 	// From the rows.
 	seen   map[string]int // native key to the line where it began

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -17,7 +18,8 @@ import (
 type tableForm int
 
 const (
-	affn tableForm = iota
+	affn     tableForm = iota
+	decimals           // AFFN with three decimals
 	pac
 	sqz
 	dif
@@ -53,6 +55,11 @@ func repeat(n int) string {
 // encode writes y with the abscissae 0, 1, 2 … in lines of about width characters,
 // by the standard's rules for writers.
 func encode(y []int64, form tableForm, width int) []byte {
+	return encodeFrom(0, y, form, width)
+}
+
+// encodeFrom writes y with the abscissae first, first + 1 …
+func encodeFrom(first int, y []int64, form tableForm, width int) []byte {
 	var out bytes.Buffer
 	differences := form == dif || form == difdup
 	repeats := form == sqzdup || form == difdup
@@ -61,10 +68,11 @@ func encode(y []int64, form tableForm, width int) []byte {
 		start := out.Len()
 		absolute := true // no ordinate that a difference could refer to
 		if carry {
-			fmt.Fprintf(&out, "%d%s", i-1, pseudo(y[i-1], '@', 'A', 'a'))
+			out.WriteString(strconv.Itoa(first + i - 1))
+			out.WriteString(pseudo(y[i-1], '@', 'A', 'a'))
 			absolute = false
 		} else {
-			out.WriteString(strconv.Itoa(i))
+			out.WriteString(strconv.Itoa(first + i))
 		}
 		for wrote := false; i < len(y) && (!wrote || out.Len()-start < width); wrote = true {
 			n := 1
@@ -81,6 +89,8 @@ func encode(y []int64, form tableForm, width int) []byte {
 				switch {
 				case absolute:
 					out.WriteByte('?')
+				case form == decimals:
+					fmt.Fprintf(&out, " %.3f", float64(y[i])/1000)
 				case form == affn:
 					fmt.Fprintf(&out, " %d", y[i])
 				case form == pac:
@@ -100,7 +110,7 @@ func encode(y []int64, form tableForm, width int) []byte {
 		out.WriteString("\r\n")
 	}
 	if carry {
-		fmt.Fprintf(&out, "%d%s\r\n", len(y)-1, pseudo(y[len(y)-1], '@', 'A', 'a'))
+		fmt.Fprintf(&out, "%d%s\r\n", first+len(y)-1, pseudo(y[len(y)-1], '@', 'A', 'a'))
 	}
 	return out.Bytes()
 }
@@ -207,4 +217,83 @@ func TestEncoderWritesWorkedForms(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestPagesAreDecoded: what any encoder writes into pages of NTUPLES with factors is
+// what is read.
+func TestPagesAreDecoded(t *testing.T) {
+	for name, form := range encodings {
+		t.Run(name, func(t *testing.T) {
+			rapid.Check(t, func(r *rapid.T) {
+				n := rapid.IntRange(2, 60).Draw(r, "n")
+				ordinate := rapid.OneOf(rapid.Int64Range(-30, 30), rapid.Int64Range(-1<<30, 1<<30), rapid.Just(int64(missing)))
+				pages := rapid.SliceOfN(rapid.SliceOfN(ordinate, n, n), 1, 5).Draw(r, "pages")
+				width := rapid.IntRange(1, 80).Draw(r, "width")
+				var b bytes.Buffer
+				// The table's abscissae are 0, 1, 2 …, before the factor of 1/2.
+				fmt.Fprintf(&b, "##TITLE=t\n##JCAMP-DX=5.01\n##DATA TYPE=NMR SPECTRUM\n##DATA CLASS=NTUPLES\n##NTUPLES=NMR SPECTRUM\n"+
+					"##SYMBOL=X,Y,N\n##VAR_DIM=%d,%d,%d\n##UNITS=HZ,ARBITRARY UNITS,\n##FIRST=0,,1\n##LAST=%g,,%d\n##FACTOR=0.5,0.25,1\n",
+					n, n, len(pages), float64(n-1)/2, len(pages))
+				for i, y := range pages {
+					fmt.Fprintf(&b, "##PAGE=N=%d\n##DATA TABLE=(X++(Y..Y)), XYDATA\n%s", i+1, encode(y, form, width))
+				}
+				b.WriteString("##END NTUPLES=NMR SPECTRUM\n##END=\n")
+				got, problems, err := readAll(t, b.Bytes(), parsers.Options{})
+				if err != nil || len(problems) > 0 || len(got[0].spectra) != len(pages) {
+					r.Fatalf("%v %v\n%s", err, problems, b.Bytes())
+				}
+				for i, s := range got[0].spectra {
+					for k, y := range s.Y {
+						want := float64(pages[i][k]) / 4
+						if pages[i][k] == missing {
+							want = math.NaN()
+						}
+						if s.X[k] != float64(k)/2 || y != want && !(math.IsNaN(y) && math.IsNaN(want)) {
+							r.Fatalf("page %d, point %d: %g %g, want %g\n%s", i, k, s.X[k], y, want, b.Bytes())
+						}
+					}
+				}
+			})
+		})
+	}
+}
+
+// TestPairsAreDecoded writes pairs with every separator and shape of number.
+func TestPairsAreDecoded(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		value := rapid.OneOf(
+			rapid.Map(rapid.Int64Range(-1<<52, 1<<52), func(n int64) float64 { return float64(n) }),
+			rapid.Float64Range(-1e6, 1e6), rapid.Float64Range(-1e-300, 1e-300), rapid.Float64Range(-1e300, 1e300))
+		x := rapid.SliceOfN(value, 1, 100).Draw(r, "x")
+		y := rapid.SliceOfN(rapid.OneOf(value, rapid.Just(math.NaN())), len(x), len(x)).Draw(r, "y")
+		shape := rapid.SampledFrom([]byte("gef"))
+		var b bytes.Buffer
+		write := func(v float64) {
+			if math.IsNaN(v) {
+				b.WriteByte('?')
+				return
+			}
+			text := strconv.FormatFloat(v, shape.Draw(r, "shape"), -1, 64)
+			if rapid.Bool().Draw(r, "upper") {
+				text = strings.ToUpper(text)
+			}
+			b.WriteString(text)
+		}
+		for i := range x {
+			write(x[i])
+			b.WriteString(rapid.SampledFrom([]string{",", ", ", " ", "\t", " , "}).Draw(r, "inside"))
+			write(y[i])
+			b.WriteString(rapid.SampledFrom([]string{"\n", " ", ";", "; ", " ;\n", "\r\n", "\n\n"}).Draw(r, "between"))
+		}
+		b.WriteByte('\n')
+		got, problems, err := readAll(t, []byte(spectrumFile(fmt.Sprintf("##NPOINTS=%d\n", len(x)), "##XYPOINTS=(XY..XY)\n"+b.String())), parsers.Options{})
+		if err != nil || len(problems) > 0 {
+			r.Fatalf("%v %v\n%s", err, problems, b.Bytes())
+		}
+		s := got[0].spectra[0]
+		equal := func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
+		if !slices.EqualFunc(s.X, x, equal) || !slices.EqualFunc(s.Y, y, equal) {
+			r.Fatalf("got %v %v\nwant %v %v\n%s", s.X, s.Y, x, y, b.Bytes())
+		}
+	})
 }

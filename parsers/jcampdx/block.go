@@ -4,9 +4,11 @@ import "underbond/parsers"
 
 // block is one open block: from ##TITLE= to ##END=.
 type block struct {
+	outer  *block // that holds this one
 	title  string
 	place  parsers.Place
 	fields []parsers.Field  // since the last table
+	handed []parsers.Field  // outer labels as inner blocks repeat them, once asked for
 	values map[string]value // of identifying labels, the first of each
 	size   int              // bytes of header text kept
 	said   declared
@@ -40,6 +42,7 @@ type pendingTable struct {
 	page    string // of NTUPLES data
 	anyData bool
 	comma   bool // numbers have decimal commas
+	lost    bool // the table is damaged and left out
 }
 
 // table is what collects the lines of data after a table label.
@@ -102,13 +105,16 @@ func (b *block) header(fields []parsers.Field) parsers.Header {
 	return h
 }
 
-// problemList keeps warnings up to a bound and counts the rest.
+// problemList keeps problems up to a bound and counts the rest.
 type problemList struct {
 	list    []parsers.Problem
+	losses  int // among list
 	dropped int
+	// droppedLosses are counted apart, so that no number of warnings hides a loss.
+	droppedLosses int
 }
 
-// mostProblems bounds the warnings kept for one acquisition or for the file.
+// mostProblems bounds the warnings, and the losses, kept for one acquisition or for the file.
 const mostProblems = 100
 
 func (p *problemList) warn(code string, where parsers.Place, format string, args ...any) {
@@ -117,7 +123,13 @@ func (p *problemList) warn(code string, where parsers.Place, format string, args
 
 func (p *problemList) keep(problems ...parsers.Problem) {
 	for _, one := range problems {
-		if len(p.list) >= mostProblems {
+		switch lost := one.Grade == parsers.Lost; {
+		case lost && p.losses >= mostProblems:
+			p.droppedLosses++
+			continue
+		case lost:
+			p.losses++
+		case len(p.list)-p.losses >= mostProblems:
 			p.dropped++
 			continue
 		}
@@ -131,6 +143,12 @@ func (p *problemList) all(record int) []parsers.Problem {
 	if p.dropped > 0 {
 		p.list = append(p.list, parsers.Warn("jcampdx-more-problems", parsers.Place{}, "%d more warnings are not listed", p.dropped))
 		p.dropped = 0
+	}
+	if p.droppedLosses > 0 {
+		more := parsers.Warn("jcampdx-more-problems", parsers.Place{}, "%d more tables are lost", p.droppedLosses)
+		more.Grade = parsers.Lost
+		p.list = append(p.list, more)
+		p.droppedLosses = 0
 	}
 	for i := range p.list {
 		if p.list[i].Where.Record == 0 {

@@ -1,6 +1,7 @@
 package jcampdx
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -17,9 +18,13 @@ var (
 	yearFirst = regexp.MustCompile(`^(\d{4})[-/.] ?(\d{1,2})[-/.] ?(\d{1,2})(?:[T ]+(.*))?$`)
 	yearLast  = regexp.MustCompile(`^(\d{1,2})([-/.]) ?(\d{1,2})[-/.] ?(\d{4})(?:[T ]+(.*))?$`)
 	twoDigits = regexp.MustCompile(`^(\d{1,2})[-/.] ?(\d{1,2})[-/.] ?(\d{1,2})(?: +(.*))?$`)
-	dayMonth  = regexp.MustCompile(`^(\d{1,2})[- ]+([A-Za-z]{3,9})\.?[- ]+(\d{4})(?: +(.*))?$`)
+	compact   = regexp.MustCompile(`^(\d{4})(\d{2})(\d{2})(?:[T ]?(\d{2})(\d{2})(\d{2})?(.*))?$`)
+	dayMonth  = regexp.MustCompile(`^(\d{1,2})\.?[-/ ]+([A-Za-z]{3,9})\.?[-/ ,]+(\d{4}|\d{2})(?:[T: ]+(.*))?$`)
+	monthDay  = regexp.MustCompile(`^([A-Za-z]{3,9})\.? +(\d{1,2}), *(\d{4})(?:,? +(.*))?$`)
+	yearMonth = regexp.MustCompile(`^(\d{4})[- ]([A-Za-z]{3,9})[- ](\d{1,2})(?: +(.*))?$`)
+	weekday   = regexp.MustCompile(`^(?i:(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun)[a-z]*),? +`)
 	unixStyle = regexp.MustCompile(`^[A-Za-z]{3} +([A-Za-z]{3}) +(\d{1,2}) +(\d{1,2}:\d{2}:\d{2})(?: +([A-Za-z]{2,5}))? +(\d{4})$`)
-	clockTime = regexp.MustCompile(`^(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9})\d*)?)? *([AaPp][Mm])?(?: *(Z|UTC|GMT|[+-]\d{2}:?\d{2}))?$`)
+	clockTime = regexp.MustCompile(`^(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d{1,9})\d*)?)? *([AaPp][Mm])?(?: *(Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?$`)
 )
 
 // civil is a calendar date.
@@ -82,8 +87,26 @@ func readDate(text string) (day civil, rest, why string) {
 		a, b, c := number(m[1]), number(m[2]), number(m[3])
 		return oneOf(text, m[4], civil{century(a), b, c}, civil{century(c), a, b}, civil{century(c), b, a})
 	}
-	if m := dayMonth.FindStringSubmatch(text); m != nil {
-		return oneOf(text, m[4], civil{number(m[3]), monthNamed(m[2]), number(m[1])})
+	if m := compact.FindStringSubmatch(text); m != nil {
+		clock := ""
+		if m[4] != "" {
+			clock = m[4] + ":" + m[5] + ":" + cmp.Or(m[6], "00") + m[7]
+		}
+		return oneOf(text, clock, civil{number(m[1]), number(m[2]), number(m[3])})
+	}
+	named := weekday.ReplaceAllString(text, "")
+	if m := dayMonth.FindStringSubmatch(named); m != nil {
+		day, month, year := number(m[1]), monthNamed(m[2]), number(m[3])
+		if len(m[3]) == 4 {
+			return oneOf(text, m[4], civil{year, month, day})
+		}
+		return oneOf(text, m[4], civil{century(year), month, day}, civil{century(day), month, year})
+	}
+	if m := monthDay.FindStringSubmatch(named); m != nil {
+		return oneOf(text, m[4], civil{number(m[3]), monthNamed(m[1]), number(m[2])})
+	}
+	if m := yearMonth.FindStringSubmatch(named); m != nil {
+		return oneOf(text, m[4], civil{number(m[1]), monthNamed(m[2]), number(m[3])})
 	}
 	if m := unixStyle.FindStringSubmatch(text); m != nil {
 		clock := m[3]
@@ -164,7 +187,10 @@ func readClock(text string) (local, offset string, ok bool) {
 	case "Z", "UTC", "GMT":
 		offset = "Z"
 	default:
-		hours, minutes := zone[1:3], zone[len(zone)-2:]
+		hours, minutes := zone[1:3], "00"
+		if len(zone) > 3 {
+			minutes = zone[len(zone)-2:]
+		}
 		if hours > "14" || minutes > "59" {
 			return "", "", false
 		}

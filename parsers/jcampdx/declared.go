@@ -1,6 +1,7 @@
 package jcampdx
 
 import (
+	"maps"
 	"math"
 	"regexp"
 	"strconv"
@@ -30,6 +31,16 @@ var describing = map[string]bool{
 	// The parallel lists of NTUPLES, which a page may restate for itself.
 	"SYMBOL": true, "VARDIM": true, "UNITS": true, "FIRST": true, "LAST": true, "MIN": true, "MAX": true, "FACTOR": true,
 }
+
+// numeric are the labels whose values are numbers or lists of them; a "=" at the end of
+// a line continues the string of all others.
+var numeric = func() map[string]bool {
+	out := maps.Clone(describing)
+	for _, text := range []string{"XUNITS", "YUNITS", "XLABEL", "YLABEL", "RUNITS", "AUNITS", "SYMBOL", "UNITS"} {
+		delete(out, text)
+	}
+	return out
+}()
 
 // number is a declared number. It is set only when a label gives one that can be read.
 type number struct {

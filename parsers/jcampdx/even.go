@@ -20,14 +20,28 @@ type evenTable struct {
 	// failedAt is where a check ordinate did not agree on what may be the closing line.
 	failedAt parsers.Place
 	x        []float64
+	left     func() int64 // bytes of the content after those read; 0 is unknown
+	plain    int          // lines without pseudo-digits
+	coded    int          // lines with them
+	// word is where letters between plain numbers may have been read as pseudo-digits.
+	word parsers.Place
 }
 
 // reset makes the table ready for new data and keeps its memory.
 func (t *evenTable) reset(limits parsers.Limits) {
-	*t = evenTable{limits: limits, marks: t.marks[:0], x: t.x[:0], ordinates: ordinates{y: t.y[:0], decimal: '.'}}
+	*t = evenTable{limits: limits, marks: t.marks[:0], x: t.x[:0], left: t.left, ordinates: ordinates{y: t.y[:0], decimal: '.', expected: t.guess}}
 }
 
 func (t *evenTable) useComma() { t.decimal = ',' }
+
+// guess tells how many more ordinates may come: as many a byte as so far, and no more than one.
+func (t *evenTable) guess() int {
+	if t.left == nil || t.bytes < 4096 {
+		return 0
+	}
+	left := t.left()
+	return int(min(float64(left), float64(len(t.y))/float64(t.bytes)*float64(left)*1.02, float64(t.limit)))
+}
 
 // refused places a fault within a line.
 func refused(place parsers.Place, wrong *lineError) error {
@@ -39,7 +53,7 @@ func refused(place parsers.Place, wrong *lineError) error {
 func (t *evenTable) line(b []byte, place parsers.Place) error {
 	if t.failed {
 		return parsers.Refuse("jcampdx-y-check", t.failedAt,
-			"the check ordinate is %g, the line before ends with %g", t.found, t.expected)
+			"the check ordinate is %g, the line before ends with %g", t.found, t.want)
 	}
 	i := 0
 	for i < len(b) && isSpace(b[i]) {
@@ -56,6 +70,7 @@ func (t *evenTable) line(b []byte, place parsers.Place) error {
 		t.limit = max(ratio, freePoints)
 	}
 	before := len(t.y)
+	start := i
 	checked, wrong := t.ordinates.line(b, i)
 	if wrong != nil {
 		return refused(place, wrong)
@@ -64,8 +79,13 @@ func (t *evenTable) line(b []byte, place parsers.Place) error {
 		t.failedAt = place
 		if len(t.y) > before {
 			return parsers.Refuse("jcampdx-y-check", place,
-				"the check ordinate is %g, the line before ends with %g", t.found, t.expected)
+				"the check ordinate is %g, the line before ends with %g", t.found, t.want)
 		}
+	}
+	if !t.pseudo {
+		t.plain++
+	} else if t.coded++; t.plain >= t.coded && t.word.Line == 0 && hasWord(b[start:]) {
+		t.word = place
 	}
 	index := before
 	if checked {
@@ -93,7 +113,7 @@ func (t *evenTable) finish(d description, place parsers.Place) (points, error) {
 	}
 	if t.failed {
 		out.problems = append(out.problems, parsers.Warn("jcampdx-y-check", t.failedAt,
-			"the check ordinate of the closing line is %g, the data ends with %g", t.found, t.expected))
+			"the check ordinate of the closing line is %g, the data ends with %g", t.found, t.want))
 	}
 	if t.last == formDifference {
 		out.problems = append(out.problems, parsers.Warn("jcampdx-no-closing-check", t.ended,
@@ -111,6 +131,14 @@ func (t *evenTable) finish(d description, place parsers.Place) (points, error) {
 		return out, err
 	}
 	out.problems = append(out.problems, problems...)
+	if t.word.Line > 0 && t.coded < t.plain {
+		if off, _, _ := g.misfit(t.marks, d.x.factorOr1()); off > 0 || d.points.set && d.points.v != float64(len(t.y)) {
+			return out, parsers.Refuse("jcampdx-letters", t.word,
+				"letters stand among the plain numbers of the table, and its count or abscissae do not agree when they are read as pseudo-digits")
+		}
+		out.problems = append(out.problems, parsers.Warn("jcampdx-letters", t.word,
+			"letters stand among the plain numbers of the table; they were read as pseudo-digits"))
+	}
 	if !(math.Abs(g.step) <= math.MaxFloat64) {
 		return out, parsers.Refuse("jcampdx-number-range", place, "the declared abscissae are too far apart")
 	}
@@ -118,24 +146,55 @@ func (t *evenTable) finish(d description, place parsers.Place) (points, error) {
 		out.problems = append(out.problems, d.x.delta.warn("jcampdx-deltax", "step", g.step))
 	}
 	t.x = g.fill(t.x[:0], len(t.y))
-	scale(t.y, d.y.factorOr1())
+	out.span = scale(t.y, d.y.factorOr1())
 	out.x, out.y = t.x, t.y
 	return out, out.judge(d, place)
 }
 
-func scale(y []float64, factor float64) {
-	if factor == 1 {
-		return
+// hasWord reports that a line has three letters in a row after a blank: a word, where
+// numbers stand apart. Lines of pseudo-digits have them too.
+func hasWord(b []byte) bool {
+	run := 0
+	for i, c := range b {
+		switch letter := c|0x20 >= 'a' && c|0x20 <= 'z'; {
+		case letter && (run > 0 || i == 0 || isSpace(b[i-1])):
+			if run++; run == 3 {
+				return true
+			}
+		default:
+			run = 0
+		}
 	}
-	for i := range y {
-		y[i] *= factor
+	return false
+}
+
+// span are the least and the greatest of some values, without missing ones.
+type span struct{ low, high float64 }
+
+// none reports that all values are missing.
+func (s span) none() bool { return !(s.low <= s.high) }
+
+// scale multiplies by the factor and finds the span of the products.
+func scale(y []float64, factor float64) span {
+	s := span{math.Inf(1), math.Inf(-1)}
+	for i, v := range y {
+		v *= factor
+		y[i] = v
+		if v < s.low {
+			s.low = v
+		}
+		if v > s.high {
+			s.high = v
+		}
 	}
+	return s
 }
 
 // points are the decoded points of a table, or its rows when it is no spectrum, with
 // the warnings about them.
 type points struct {
 	x, y     []float64
+	span     span // of y
 	table    *parsers.Table
 	problems []parsers.Problem
 }
@@ -144,7 +203,7 @@ type points struct {
 // and refuses points that a factor took out of the range of numbers.
 func (p *points) judge(d description, place parsers.Place) error {
 	n := len(p.y)
-	low, high, some := extremes(p.y)
+	low, high, some := p.span.low, p.span.high, !p.span.none()
 	if math.IsInf(low, -1) && some || math.IsInf(high, 1) && some || math.IsInf(p.x[0], 0) || math.IsInf(p.x[n-1], 0) {
 		return parsers.Refuse("jcampdx-number-range", place, "the factor takes a value out of the range of numbers")
 	}
@@ -169,18 +228,4 @@ func (p *points) judge(d description, place parsers.Place) error {
 	warn(d.x.first, p.x[0], slack, "jcampdx-firstx", "first abscissa")
 	warn(d.x.last, p.x[n-1], slack, "jcampdx-lastx", "last abscissa")
 	return nil
-}
-
-// extremes finds the smallest and largest value, leaving out missing ones.
-func extremes(y []float64) (low, high float64, ok bool) {
-	low, high = math.Inf(1), math.Inf(-1)
-	for _, v := range y {
-		if v < low {
-			low = v
-		}
-		if v > high {
-			high = v
-		}
-	}
-	return low, high, low <= high
 }

@@ -92,9 +92,8 @@ func (t *groupTable) finish(d description, place parsers.Place) (points, error) 
 		}
 	}
 	out.x, out.y = t.columns[0], t.columns[1]
-	scale(out.x, d.x.factorOr1())
-	scale(out.y, d.y.factorOr1())
-	if low, high, _ := extremes(out.x); math.IsInf(low, 0) || math.IsInf(high, 0) {
+	out.span = scale(out.y, d.y.factorOr1())
+	if s := scale(out.x, d.x.factorOr1()); math.IsInf(s.low, 0) || math.IsInf(s.high, 0) {
 		return out, parsers.Refuse("jcampdx-number-range", place, "the factor takes an abscissa out of the range of numbers")
 	}
 	if n := float64(len(out.y)); d.points.set && d.points.v != n {

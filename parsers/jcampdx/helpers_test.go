@@ -79,11 +79,39 @@ func readAll(t testing.TB, content []byte, opt parsers.Options) ([]acquisition, 
 		problems = append(problems, a.trailer.Problems...)
 	}
 	for _, p := range problems {
-		if p.Grade != parsers.Warned {
-			t.Errorf("problem beside acquisitions is not a warning: %v", p)
+		if p.Grade != parsers.Warned && p.Grade != parsers.Lost {
+			t.Errorf("problem beside acquisitions is a refusal: %v", p)
 		}
 	}
 	return c.got, problems, err
+}
+
+// cancelled gives a context that has ended.
+func cancelled() (context.Context, context.CancelFunc) {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	return ctx, cancel
+}
+
+// asPoints gives the first two columns of a table of rows as a spectrum.
+func asPoints(s parsers.Signal) parsers.Spectrum {
+	switch s := s.(type) {
+	case *parsers.Spectrum:
+		return *s
+	case *parsers.Table:
+		out := parsers.Spectrum{XAxis: parsers.Quantity{UnitText: s.Columns[0].UnitText}}
+		for _, row := range s.Rows {
+			for i, axis := range []*[]float64{&out.X, &out.Y} {
+				v := math.NaN()
+				if given := row.Cells[i].Value; given != nil {
+					v = *given
+				}
+				*axis = append(*axis, v)
+			}
+		}
+		return out
+	}
+	return parsers.Spectrum{}
 }
 
 // codes lists the codes of problems.

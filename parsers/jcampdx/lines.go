@@ -34,6 +34,7 @@ type lineReader struct {
 	noPlace bool  // offsets are unknown because the content was transcoded
 	sawNUL  bool  // some byte read so far was NUL
 
+	size    int64 // of the source; 0 is unknown
 	maxLine int
 	hash    hash.Hash
 	hashed  int // bytes of buf before this are in hash
@@ -55,10 +56,21 @@ func newLineReader(src io.Reader, opt parsers.Options) (*lineReader, error) {
 	}
 	return &lineReader{
 		src: plain, buf: make([]byte, chunkBytes), lf: noBreak, cr: noBreak,
-		base: int64(skipped), noPlace: transcoded,
+		base: int64(skipped), noPlace: transcoded, size: sizeOf(src),
 		maxLine: opt.Limits.TokenBytes, hash: sha256.New(),
 	}, nil
 }
+
+// sizeOf asks a source that knows for its size.
+func sizeOf(src io.Reader) int64 {
+	if s, ok := src.(interface{ Size() int64 }); ok {
+		return s.Size()
+	}
+	return 0
+}
+
+// left is how many bytes may follow those that were read; 0 is unknown.
+func (r *lineReader) left() int64 { return max(r.size-r.base-int64(r.next), 0) }
 
 // readFailed passes refusals on and says for all others what was being done.
 func readFailed(err error) error {

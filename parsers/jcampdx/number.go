@@ -36,20 +36,13 @@ func scanNumber(b []byte, i int, decimal byte, rule exponentRule) (v float64, ne
 		negative = b[i] == '-'
 		i++
 	}
-	var mantissa uint64
-	// Most numbers are short integers.
-	j := i
-	for j < len(b) && b[j]-'0' <= 9 {
-		mantissa = mantissa*10 + uint64(b[j]-'0')
-		j++
-	}
-	if count := j - i; count > 0 && count <= 15 && (j == len(b) || b[j] != decimal && b[j]|0x20 != 'e') {
+	if v, next, ok := scanShort(b, i, decimal); ok {
 		if negative {
-			return -float64(mantissa), j, ""
+			v = -v
 		}
-		return float64(mantissa), j, ""
+		return v, next, ""
 	}
-	mantissa = 0
+	var mantissa uint64
 	digits, significant, scale := 0, 0, 0
 	for point := false; i < len(b); i++ {
 		c := b[i]
@@ -105,6 +98,33 @@ func scanNumber(b []byte, i int, decimal byte, rule exponentRule) (v float64, ne
 		v = -v
 	}
 	return v, i, ""
+}
+
+// scanShort reads what most numbers are: up to fifteen digits, perhaps with a decimal
+// mark, and no exponent.
+func scanShort(b []byte, i int, decimal byte) (v float64, next int, ok bool) {
+	var mantissa uint64
+	start := i
+	for i < len(b) && b[i]-'0' <= 9 {
+		mantissa = mantissa*10 + uint64(b[i]-'0')
+		i++
+	}
+	digits, places := i-start, 0
+	if i < len(b) && b[i] == decimal {
+		i++
+		mark := i
+		for i < len(b) && b[i]-'0' <= 9 {
+			mantissa = mantissa*10 + uint64(b[i]-'0')
+			i++
+		}
+		places = i - mark
+		digits += places
+	}
+	if digits == 0 || digits > 15 || i < len(b) && b[i]|0x20 == 'e' {
+		return 0, i, false
+	}
+	// Both are exact, so that the quotient is rounded once.
+	return float64(mantissa) / exactTen[places], i, true
 }
 
 // scanExponent reads the exponent at b[i], an E. A zero result with after == i means

@@ -60,6 +60,8 @@ func TestRefusals(t *testing.T) {
 		"repeat of a repeat":          {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10ATT\n"), "jcampdx-ordinate", 12},
 		"difference after missing":    {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10A?J\n"), "jcampdx-ordinate", 12},
 		"repeat count out of reach":   {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10AZ99999999999999\n"), "jcampdx-limit-points", 12},
+		"word, count shows it":        {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10 1 2\n30 3 4\n50 bad lamp\n"), "jcampdx-letters", 14},
+		"word, abscissae show it":     {spectrumFile(strings.Replace(fourLabels, "##NPOINTS=4", "##NPOINTS=7", 1), "##XYDATA=(X++(Y..Y))\n10 1 2\n15 3 4\n900 bad\n"), "jcampdx-letters", 14},
 		"check fails in the middle":   {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10AJJ\n30DJ\n40E\n"), "jcampdx-y-check", 13},
 		"check line fails, data on":   {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10AJJ\n30D\n40E\n"), "jcampdx-y-check", 13},
 		"count and abscissae wrong":   {spectrumFile(strings.Replace(fourLabels, "=4\n", "=9\n", 1), "##XYDATA=(X++(Y..Y))\n10 1 2\n77 3\n12 4\n"), "jcampdx-abscissa", 11},
@@ -108,6 +110,7 @@ func TestWarnings(t *testing.T) {
 		"line abscissa":              {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10 1 2\n77 3 4\n"), []string{"jcampdx-x-check"}},
 		"lines count":                {spectrumFile(strings.Replace(fourLabels, "=4\n", "=9\n", 1), "##XYDATA=(X++(Y..Y))\n0 1 2\n2 3 4\n"), []string{"jcampdx-npoints", "jcampdx-x-check"}},
 		"closing check fails":        {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10AJJJ\n40@\n"), []string{"jcampdx-y-check"}},
+		"word that fits":             {spectrumFile("##XFACTOR=1\n##YFACTOR=1\n##FIRSTX=1\n##LASTX=7\n##NPOINTS=7\n", "##XYDATA=(X++(Y..Y))\n1 1 2\n3 3 4\n5 bad\n"), []string{"jcampdx-letters"}},
 		"closing check missing":      {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y))\n10AJJJ\n"), []string{"jcampdx-no-closing-check"}},
 		"bracket missing":            {spectrumFile(fourLabels, "##XYDATA=(X++(Y..Y)\n10 1 2 3 4\n"), []string{"jcampdx-variables"}},
 		"end without equals":         {strings.Replace(four, "##END=", "##END", 1), []string{"jcampdx-end-without-equals"}},
@@ -282,12 +285,16 @@ func TestDigest(t *testing.T) {
 	}
 	before := digests("##TITLE=l\n##DATA TYPE=LINK\n" + first + second + "##END=\n")
 	after := digests("##TITLE=l\n##DATA TYPE=LINK\n" + first + strings.Replace(second, "3 4", "3 5", 1) + "##END=\n")
-	bare := digests(first + second)
+	sibling := digests("##TITLE=l\n##DATA TYPE=LINK\n" + second + "##END=\n")
+	outer := digests("##TITLE=l\n##DATA TYPE=LINK\n##OWNER=c\n" + second + "##END=\n")
 	if before[0] != after[0] || before[1] == after[1] {
 		t.Errorf("a change in the second block changes the digests %t, %t", before[0] != after[0], before[1] != after[1])
 	}
-	if !slices.Equal(before, bare) {
-		t.Error("the digests depend on the blocks around")
+	if before[1] != sibling[0] {
+		t.Error("the digest depends on the blocks beside")
+	}
+	if before[1] == outer[0] {
+		t.Error("the digest does not show that a label of the outer block changed")
 	}
 	var zero [32]byte
 	if before[0] == before[1] || before[0] == zero {

@@ -88,6 +88,8 @@ func (t *rowTable) line(b []byte, place parsers.Place) error {
 		}
 	}
 	switch {
+	case t.inString && t.text[len(t.text)-1] == '=':
+		t.text = t.text[:len(t.text)-1] // the string goes on
 	case t.inString:
 		t.text = append(t.text, '\n')
 	case t.bracket:

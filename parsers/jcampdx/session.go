@@ -3,6 +3,7 @@ package jcampdx
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
@@ -21,6 +22,8 @@ type session struct {
 	blocks  int // begun so far
 	records int
 	signals int
+	whole   int              // tables given to the sink
+	lost    *parsers.Refusal // why the first damaged table was left out
 	file    problemList
 
 	field *openField    // the text record that further lines continue
@@ -47,8 +50,32 @@ func (s *session) top() *block {
 	return s.stack[len(s.stack)-1]
 }
 
-// run reads the file to its end.
+// run reads the file to its end. A refusal says in which record it was found.
 func (s *session) run() error {
+	err := s.read()
+	var refusal *parsers.Refusal
+	if errors.As(err, &refusal) && refusal.Where.Record == 0 {
+		refusal.Where.Record = s.record(s.top())
+	}
+	return err
+}
+
+// record is the number that the acquisition of a block has or will have; 0 for one that
+// holds blocks.
+func (s *session) record(b *block) int {
+	switch {
+	case b == nil || b.inner > 0:
+		return 0
+	case b.record > 0:
+		return b.record
+	}
+	return s.records + 1
+}
+
+func (s *session) read() error {
+	if err := s.ctx.Err(); err != nil {
+		return fmt.Errorf("read JCAMP-DX content: %w", err)
+	}
 	for {
 		line, err := s.lines.read()
 		if err == io.EOF {
@@ -140,7 +167,9 @@ func (s *session) continueField(line []byte) error {
 	if f.comment {
 		return nil
 	}
-	if len(f.text) > 0 {
+	if n := len(f.text); n > 0 && f.text[n-1] == '=' && !numeric[f.norm] {
+		f.text = f.text[:n-1] // the string goes on
+	} else if n > 0 {
 		f.text = append(f.text, '\n')
 	}
 	f.text = append(f.text, bytes.TrimSpace(line)...)
@@ -177,6 +206,10 @@ func (s *session) commitField() error {
 // cannot hold blocks, so its ##END= is missing.
 func (s *session) openBlock(place parsers.Place) error {
 	if b := s.top(); b != nil && b.tables > 0 {
+		if s.lost != nil {
+			return parsers.Refuse("jcampdx-missing-end", place, "a new block begins before the ##END= of the block from line %d, and "+
+				"a table is damaged (%s): more may be missing", b.place.Line, s.lost.Problem)
+		}
 		b.warn("jcampdx-missing-end", place, "a new block begins before the ##END= of the block from line %d", b.place.Line)
 		if err := s.closeBlock(false); err != nil {
 			return err
@@ -189,7 +222,8 @@ func (s *session) openBlock(place parsers.Place) error {
 		b.inner++
 	}
 	s.blocks++
-	s.stack = append(s.stack, &block{place: place, values: map[string]value{}, said: declared{}})
+	s.even.left = s.lines.left
+	s.stack = append(s.stack, &block{outer: s.top(), place: place, values: map[string]value{}, said: declared{}})
 	s.lines.startDigest()
 	return nil
 }
@@ -203,7 +237,7 @@ func (s *session) closeBlock(atEnd bool) error {
 		if err := s.handOver(b, true); err != nil {
 			return err
 		}
-		trailer := parsers.Trailer{Digest: s.lines.digest(atEnd), Problems: b.all(b.record)}
+		trailer := parsers.Trailer{Digest: b.outerDigest(s.lines.digest(atEnd)), Problems: b.all(b.record)}
 		if err := s.sink.End(trailer); err != nil {
 			return fmt.Errorf("end record %d: %w", b.record, err)
 		}
@@ -212,6 +246,10 @@ func (s *session) closeBlock(atEnd bool) error {
 	s.file.keep(b.all(0)...)
 	if v, ok := b.values["BLOCKS"]; ok {
 		if n, _, good := headerNumber(v.text); !good || n != float64(b.inner) {
+			if s.lost != nil {
+				return parsers.Refuse("jcampdx-blocks", v.place, "declared number of blocks is %q, there are %d, and a table is damaged (%s): blocks may be missing",
+					clip(v.text), b.inner, s.lost.Problem)
+			}
 			s.file.warn("jcampdx-blocks", v.place, "declared number of blocks is %q, there are %d", clip(v.text), b.inner)
 		}
 	}
@@ -232,6 +270,9 @@ func (s *session) finish() error {
 	}
 	if s.records == 0 {
 		return parsers.Refuse("jcampdx-no-data", parsers.Place{}, "no block has a table of data")
+	}
+	if s.whole == 0 {
+		return s.lost
 	}
 	return nil
 }

@@ -2,8 +2,10 @@ package jcampdx
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"underbond/parsers"
@@ -20,10 +22,7 @@ func (s *session) openTable(l label, place parsers.Place) error {
 			return err
 		}
 	}
-	list, ok := parseVariables(string(l.value))
-	if !ok {
-		return parsers.Refuse("jcampdx-variables", place, "the variable list %q is not known", clip(string(l.value)))
-	}
+	list, known := parseVariables(string(l.value))
 	text, err := s.text.decode(l.value, place)
 	if err != nil {
 		return err
@@ -35,7 +34,11 @@ func (s *session) openTable(l label, place parsers.Place) error {
 	if list.repaired {
 		b.warn("jcampdx-variables", place, "a bracket is missing in the variable list %q", clip(text))
 	}
+	b.open, s.data = p, p
+	b.tables++
 	switch {
+	case !known:
+		return s.lose(b, parsers.Refuse("jcampdx-variables", place, "the variable list %q is not known", clip(text)))
 	case list.even:
 		s.even.reset(s.opt.Limits)
 		p.data = &s.even
@@ -46,8 +49,6 @@ func (s *session) openTable(l label, place parsers.Place) error {
 		s.rows.reset(list.members, s.opt.Limits)
 		p.data = &s.rows
 	}
-	b.open, s.data = p, p
-	b.tables++
 	return nil
 }
 
@@ -55,11 +56,14 @@ func (s *session) openTable(l label, place parsers.Place) error {
 // decimal marks: only when the header says so and the line has no decimal point.
 func (s *session) dataLine(line []byte) error {
 	p := s.data
+	if p.lost {
+		return nil
+	}
 	if !p.anyData {
 		p.anyData = true
 		d, err := p.describe()
 		if err != nil {
-			return err
+			return s.lose(s.top(), err)
 		}
 		if d.decimalComma() && bytes.IndexByte(line, '.') < 0 {
 			p.comma = true
@@ -68,7 +72,30 @@ func (s *session) dataLine(line []byte) error {
 	}
 	place := s.lines.place()
 	place.Element = p.place.Element
-	return p.data.line(line, place)
+	if err := p.data.line(line, place); err != nil {
+		return s.lose(s.top(), err)
+	}
+	return nil
+}
+
+// lose turns the refusal of the block's open table into a loss: what else the file holds
+// is whole. Limits concern the content, and other errors are not about the table.
+// Where no table of the file is whole, or the blocks themselves do not add up, the
+// refusal stands.
+func (s *session) lose(b *block, err error) error {
+	var refusal *parsers.Refusal
+	if !errors.As(err, &refusal) || strings.HasPrefix(refusal.Code, "jcampdx-limit-") {
+		return err
+	}
+	refusal.Where.Record = s.record(b)
+	if s.lost == nil {
+		s.lost = refusal
+	}
+	loss := refusal.Problem
+	loss.Grade = parsers.Lost
+	b.keep(loss)
+	b.open.lost = true
+	return nil
 }
 
 // handOver gives the block's complete table to the sink, and the acquisition's header
@@ -76,7 +103,6 @@ func (s *session) dataLine(line []byte) error {
 // it did.
 func (s *session) handOver(b *block, atEnd bool) error {
 	p := b.open
-	b.open = nil
 	labels := p.labels
 	if atEnd {
 		labels = len(b.fields)
@@ -86,19 +112,11 @@ func (s *session) handOver(b *block, atEnd bool) error {
 			}
 		}
 	}
-	d, err := p.describe()
+	d, data, err := s.complete(b, p)
 	if err != nil {
 		return err
 	}
-	b.keep(d.problems...)
-	if p.comma {
-		b.warn("jcampdx-decimal-comma", p.place, "the numbers have decimal commas")
-	}
-	data, err := p.data.finish(d, p.place)
-	if err != nil {
-		return err
-	}
-	b.keep(data.problems...)
+	b.open = nil
 	own := b.fields[:labels:labels]
 	b.fields, b.size = b.fields[labels:], 0
 	if b.record == 0 {
@@ -106,7 +124,7 @@ func (s *session) handOver(b *block, atEnd bool) error {
 			return parsers.Refuse("jcampdx-limit-acquisitions", p.place, "the file has more than %d data blocks", s.opt.Limits.Acquisitions)
 		}
 		b.record = s.records
-		h := b.header(own)
+		h := b.header(slices.Concat(b.outerFields(), own))
 		if err := s.sink.Begin(h); err != nil {
 			return fmt.Errorf("begin record %d: %w", b.record, err)
 		}
@@ -114,6 +132,9 @@ func (s *session) handOver(b *block, atEnd bool) error {
 	}
 	if s.signals++; s.signals > s.opt.Limits.Signals {
 		return parsers.Refuse("jcampdx-limit-signals", p.place, "the file has more than %d tables", s.opt.Limits.Signals)
+	}
+	if !p.lost {
+		s.whole++
 	}
 	var signal parsers.Signal
 	if data.table != nil {
@@ -129,12 +150,33 @@ func (s *session) handOver(b *block, atEnd bool) error {
 	return nil
 }
 
-// spectrum makes the signal of one table.
+// complete gives the points of the block's open table and what it is declared to be,
+// unless it is lost.
+func (s *session) complete(b *block, p *pendingTable) (d description, data points, err error) {
+	d, err = p.describe()
+	if p.lost {
+		return d, data, nil
+	}
+	if err == nil {
+		b.keep(d.problems...)
+		if p.comma {
+			b.warn("jcampdx-decimal-comma", p.place, "the numbers have decimal commas")
+		}
+		data, err = p.data.finish(d, p.place)
+	}
+	if err != nil {
+		return d, points{}, s.lose(b, err)
+	}
+	b.keep(data.problems...)
+	return d, data, nil
+}
+
+// spectrum makes the signal of one table; that of a lost one has no points.
 func (b *block) spectrum(p *pendingTable, d description, data points, own []parsers.Field) *parsers.Spectrum {
 	out := &parsers.Spectrum{
 		Index: b.index, ID: b.values["BLOCKID"].text, Kind: b.values["DATATYPE"].text, Table: p.name,
 		XAxis: quantity(d.x.units), YAxis: quantity(d.y.units),
-		X: data.x, Y: data.y, Fields: own,
+		X: data.x, Y: data.y, Fields: own, Lost: p.lost,
 	}
 	if p.page != "" {
 		out.ID = p.page

@@ -94,6 +94,9 @@ func (p *pendingTable) describe() (description, error) {
 		}
 		return p.said.describe("X", "Y"), nil
 	}
+	if p.list == (variables{}) {
+		return description{}, nil // the list is not known; the table is lost
+	}
 	x, y := p.list.x, p.list.y
 	if !p.list.even {
 		x, y = p.list.members[:1], p.list.members[1:2]

@@ -79,8 +79,12 @@ func TestPageLabelsHoldForTheirPage(t *testing.T) {
 
 func TestUnknownPageVariable(t *testing.T) {
 	content := strings.Replace(pagesFile, "(X++(R..R))", "(X++(Q..Q))", 1)
-	if _, _, err := readAll(t, []byte(content), parsers.Options{}); refusalCode(err) != "jcampdx-variables" {
-		t.Errorf("got %v", err)
+	got, problems, err := readAll(t, []byte(content), parsers.Options{})
+	if err != nil || len(got[0].spectra) != 2 || !got[0].spectra[0].Lost || got[0].spectra[1].Lost || !slices.Equal(got[0].spectra[1].Y, []float64{10, 20, 30, 40}) {
+		t.Fatalf("the other page is not read: %v", err)
+	}
+	if len(problems) != 1 || problems[0].Grade != parsers.Lost || problems[0].Code != "jcampdx-variables" {
+		t.Errorf("got %v", problems)
 	}
 }
 

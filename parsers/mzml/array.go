@@ -2,28 +2,18 @@ package mzml
 
 import (
 	"bytes"
-	"fmt"
+
+	"underbond/parsers"
 )
 
-// slot holds the axis or the ordinate of the signal being read. The memory of values is
-// used again for the next signal.
-type slot struct {
-	found    bool
-	rank     int // lower is better
-	twice    bool
-	whole    bool // decoded without a problem
-	kind     term
-	name     string
-	unit     term
-	unitText string
-	values   []float64
-}
-
-// array is one binaryDataArray as described by its terms.
+// array is one binaryDataArray: what its terms say, its payload, and its values once
+// they are decoded. The memory of payload and values is used again.
 type array struct {
+	number   int // within the signal, from 1
+	where    parsers.Place
 	kind     term
 	kinds    int
-	name     string // of an array whose kind is not in the vocabulary's axis and value terms
+	name     string // what it holds; empty when no term says so
 	unit     term
 	unitText string
 
@@ -33,65 +23,11 @@ type array struct {
 	binaries    int
 	characters  int    // of the text, white space included
 	damage      string // base64 that does not decode
-}
+	packed      []byte // decoded base64
 
-// arrayList reads the arrays of a signal.
-func (r *reading) arrayList() error {
-	for {
-		more, err := r.child()
-		if err != nil || !more {
-			return err
-		}
-		if string(r.s.local) == "binaryDataArray" {
-			err = r.array()
-		} else {
-			err = r.misplaced()
-		}
-		if err != nil {
-			return err
-		}
-	}
-}
-
-// array reads one array and decodes it when it is an axis or an ordinate.
-func (r *reading) array() error {
-	s, it := r.s, &r.item
-	a := array{declared: it.declared, lengthKnown: it.lengthKnown}
-	it.arrays++
-	if v := s.attr("arrayLength"); v != nil {
-		if a.declared, a.lengthKnown = parseCount(v); a.lengthKnown && a.declared > r.lim.Points {
-			return s.fail(CodeLimitPoints, s.tag, "%d values declared where %d points are allowed", a.declared, r.lim.Points)
-		}
-	}
-	encoded, encodedKnown := parseCount(s.attr("encodedLength"))
-	r.arrays.packed = r.arrays.packed[:0]
-	take := func(p *param) error { a.term(p); return nil }
-	for {
-		more, err := r.child()
-		if err != nil {
-			return err
-		}
-		if !more {
-			break
-		}
-		handled, err := r.params(take)
-		if err == nil && !handled {
-			if string(s.local) == "binary" {
-				a.binaries++
-				err = r.binary(&a)
-			} else {
-				err = r.misplaced()
-			}
-		}
-		if err != nil {
-			return err
-		}
-	}
-	// Writers that break lines count the white space, with line ends as one character.
-	if n := (len(r.arrays.packed) + 2) / 3 * 4; encodedKnown && n != encoded && a.characters != encoded && a.damage == "" {
-		r.remark(CodeEncodedLength, "array %d states %d characters of base64 and has %d", it.arrays, encoded, n)
-	}
-	return r.place(&a)
+	whole  bool // decoded; values or text are there
+	values []float64
+	text   []string
 }
 
 // term takes up one term of the array.
@@ -111,6 +47,108 @@ func (a *array) term(p *param) {
 	a.unit, a.unitText = p.unit, string(p.unitName)
 }
 
+// title is the array as problems name it.
+func (a *array) title() string {
+	if a.name == "" {
+		return "unknown kind"
+	}
+	return a.name
+}
+
+// length is how many values were decoded.
+func (a *array) length() int {
+	if a.coding.text {
+		return len(a.text)
+	}
+	return len(a.values)
+}
+
+// quantity describes what the array holds.
+func (a *array) quantity() parsers.Quantity { return quantity(a.title(), a.unit, a.unitText) }
+
+// arrayList reads the arrays of a signal.
+func (r *reading) arrayList() error {
+	for {
+		more, err := r.child()
+		if err != nil || !more {
+			return err
+		}
+		if string(r.s.local) == "binaryDataArray" {
+			err = r.array()
+		} else {
+			err = r.misplaced()
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// payloadsMax bounds the payloads that a signal may have beside its first arrays, since
+// all of them are held until the signal is whole.
+const payloadsMax = 64 << 20
+
+// array reads one array up to its payload, which is decoded later.
+func (r *reading) array() error {
+	s, it := r.s, r.item
+	if it.payloads > payloadsMax && len(it.arrays) >= 2 {
+		it.crowded++
+		return r.skip()
+	}
+	if len(it.arrays) >= r.lim.Attributes {
+		return s.fail(CodeLimitCount, s.tag, "more than %d arrays in one signal", r.lim.Attributes)
+	}
+	a := it.newArray()
+	if v := s.attr("arrayLength"); v != nil {
+		if a.declared, a.lengthKnown = parseCount(v); a.lengthKnown && a.declared > r.lim.Points {
+			return s.fail(CodeLimitPoints, s.tag, "%d values declared where %d points are allowed", a.declared, r.lim.Points)
+		}
+	}
+	encoded, encodedKnown := parseCount(s.attr("encodedLength"))
+	take := func(p *param) error { a.term(p); return nil }
+	for {
+		more, err := r.child()
+		if err != nil {
+			return err
+		}
+		if !more {
+			break
+		}
+		handled, err := r.params(take)
+		if err == nil && !handled {
+			if string(s.local) == "binary" {
+				a.binaries++
+				err = r.binary(a)
+			} else {
+				err = r.misplaced()
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+	a.where = s.spot(s.tag)
+	it.payloads += len(a.packed)
+	// Writers that break lines count the white space, with line ends as one character.
+	if n := (len(a.packed) + 2) / 3 * 4; encodedKnown && n != encoded && a.characters != encoded && a.damage == "" {
+		r.remark(CodeEncodedLength, "array %d states %d characters of base64 and has %d", a.number, encoded, n)
+	}
+	return nil
+}
+
+// newArray begins an array with the memory of one of an earlier signal.
+func (it *item) newArray() *array {
+	n := len(it.arrays)
+	if n < cap(it.arrays) {
+		it.arrays = it.arrays[:n+1]
+	} else {
+		it.arrays = append(it.arrays, array{})
+	}
+	a := &it.arrays[n]
+	*a = array{number: n + 1, declared: it.declared, lengthKnown: it.lengthKnown, packed: a.packed[:0], values: a.values[:0]}
+	return a
+}
+
 // binary reads the base64 text, whose start tag was read last. It is decoded where it lies
 // unless a comment or CDATA section divides it.
 func (r *reading) binary(a *array) error {
@@ -119,7 +157,7 @@ func (r *reading) binary(a *array) error {
 	defer func() { s.payload = false }()
 	// Sixteen characters a value leave room for 64 bits in base64 with white space.
 	s.payloadMax = 16*min(a.declared, r.lim.Points) + 4096
-	pieces := r.arrays.pieces[:0]
+	pieces := r.pieces[:0]
 	divided := false
 	for {
 		kind, err := s.next()
@@ -147,17 +185,17 @@ func (r *reading) binary(a *array) error {
 		}
 		pieces = append(pieces, s.text...)
 	}
-	r.arrays.pieces = pieces
+	r.pieces = pieces
 	if divided {
 		return r.base64(a, pieces)
 	}
 	return nil
 }
 
-// base64 decodes text into packed.
+// base64 decodes text into the array's payload.
 func (r *reading) base64(a *array, text []byte) error {
 	a.characters = len(text) - bytes.Count(text, []byte{'\r'})
-	if a.damage = r.arrays.base64(text); a.damage == "" {
+	if a.packed, a.damage = decodeBase64(a.packed, text); a.damage == "" {
 		return nil
 	}
 	// The scanner left the characters unchecked: text that is no XML refuses the file.
@@ -165,90 +203,4 @@ func (r *reading) base64(a *array, text []byte) error {
 		return r.s.illegal(r.s.tag, text[i])
 	}
 	return nil
-}
-
-// place decides what the array is to the signal and decodes it.
-func (r *reading) place(a *array) error {
-	it := &r.item
-	to, rank := &it.value, valueRank[a.kind]
-	if n := axisRank[a.kind]; n > 0 && !it.chromatogram {
-		to, rank = &it.axis, n
-	}
-	if it.chromatogram && a.kind == termTimeArray {
-		to, rank = &it.axis, 1
-	}
-	switch {
-	case a.kinds > 1:
-		r.remark(CodeArrayCoding, "array %d has %d terms for what it holds", it.arrays, a.kinds)
-		return r.further(a.name, a)
-	case rank == 0:
-		return r.further(a.name, a)
-	case to.found && rank > to.rank:
-		return r.further(a.name, a)
-	case to.found && rank == to.rank:
-		to.twice = true
-		return nil
-	case to.found:
-		if err := r.further(to.name, nil); err != nil {
-			return err
-		}
-	}
-	*to = slot{found: true, rank: rank, kind: a.kind, name: a.name, unit: a.unit, unitText: a.unitText, values: to.values}
-	code, why := r.decode(to, a)
-	if why != "" {
-		r.remark(code, "array %d (%s): %s", it.arrays, a.name, why)
-	}
-	return nil
-}
-
-// further notes an array that is neither axis nor ordinate, and a damaged payload in it.
-func (r *reading) further(name string, a *array) error {
-	if name == "" {
-		name = "unknown kind"
-	}
-	if a != nil && a.damage != "" {
-		r.remark(CodeArrayDamaged, "array %d (%s): %s", r.item.arrays, name, a.damage)
-	}
-	return r.itemField("further array, not read", name)
-}
-
-// decode fills the slot; why is empty when that went well.
-func (r *reading) decode(to *slot, a *array) (code, why string) {
-	switch {
-	case a.damage != "":
-		return CodeArrayDamaged, a.damage
-	case a.binaries != 1:
-		return CodeArrayDamaged, fmt.Sprintf("%d binary elements", a.binaries)
-	case !a.lengthKnown:
-		return CodeArrayLength, "the number of values is not declared"
-	}
-	var err error
-	to.values, code, err = r.arrays.values(to.values[:0], a.coding, a.declared, r.lim.InflateRatio)
-	if err != nil {
-		return code, err.Error()
-	}
-	to.whole = true
-	switch n := len(to.values); {
-	case n != a.declared:
-		return CodeArrayLength, fmt.Sprintf("%d values where %d are declared", n, a.declared)
-	case r.arrays.inexact:
-		return CodePrecision, "integers beyond 2^53 lose digits"
-	case r.arrays.trailing > 0:
-		return CodeArrayLength, fmt.Sprintf("%d bytes after the end of the compressed data", r.arrays.trailing)
-	}
-	return "", ""
-}
-
-// trimBase64 removes all white space; in is left alone when there is none.
-func trimBase64(dst, in []byte) []byte {
-	if bytes.IndexFunc(in, func(c rune) bool { return c <= ' ' && isSpace(byte(c)) }) < 0 {
-		return in
-	}
-	dst = dst[:0]
-	for _, c := range in {
-		if !isSpace(c) {
-			dst = append(dst, c)
-		}
-	}
-	return dst
 }

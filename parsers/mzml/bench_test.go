@@ -3,45 +3,31 @@ package mzml
 import (
 	"bytes"
 	"context"
-	"fmt"
-	"math"
-	"math/rand/v2"
+	"encoding/base64"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/metrics"
+	"sync"
 	"testing"
+	"time"
+
+	"github.com/klauspost/compress/zlib"
+	fastbase64 "github.com/segmentio/asm/base64"
 
 	"underbond/parsers"
 )
 
-// syntheticRun writes spectra with rising 64-bit m/z and 32-bit intensities, zlib
-// compressed, as converters do by default. The data is invented.
-func syntheticRun(spectra, points int) []byte {
-	rng := rand.New(rand.NewPCG(1, 2))
-	var b bytes.Buffer
-	b.WriteString(`<?xml version="1.0" encoding="UTF-8"?>` + "\n<mzML" + xmlns + ` version="1.1.0"><run id="synthetic">` + "\n")
-	fmt.Fprintf(&b, `<spectrumList count="%d">`, spectra)
-	mz, intensity := make([]float64, points), make([]float64, points)
-	for i := range spectra {
-		at := 100.0
-		for j := range mz {
-			at += 0.5 + rng.Float64()
-			mz[j] = math.Round(at*1e6) / 1e6
-			intensity[j] = math.Round(1000 * math.Exp(4*rng.Float64()))
-		}
-		b.WriteString("\n" + spectrumElement(i, points,
-			cv("MS:1000511", "1")+cv("MS:1000579", "")+cv("MS:1000130", "")+cv("MS:1000128", "")+
-				cv("MS:1000285", "123456.7")+`<scanList count="1">`+cv("MS:1000795", "")+
-				"<scan>"+cvUnit("MS:1000016", fmt.Sprint(float64(i)/60), "UO:0000031")+"</scan></scanList>",
-			arrayElement(squeeze(packF64(mz...)), f64, deflate, cvUnit("MS:1000514", "", "MS:1000040")),
-			arrayElement(squeeze(packF32(intensity...)), f32, deflate, cvUnit("MS:1000515", "", "MS:1000131"))))
-	}
-	b.WriteString("\n</spectrumList>\n</run></mzML>\n")
-	return b.Bytes()
+// tap counts what comes and keeps nothing.
+type tap struct {
+	signals, points int
+	each            func()
 }
 
-// discard counts points and keeps nothing.
-type discard struct{ signals, points int }
-
-func (d *discard) Begin(parsers.Header) error { return nil }
-func (d *discard) Signal(s parsers.Signal) error {
+func (d *tap) Begin(parsers.Header) error { return nil }
+func (d *tap) Signal(s parsers.Signal) error {
 	d.signals++
 	switch s := s.(type) {
 	case *parsers.Spectrum:
@@ -49,27 +35,136 @@ func (d *discard) Signal(s parsers.Signal) error {
 	case *parsers.Chromatogram:
 		d.points += len(s.Time)
 	}
+	if d.each != nil {
+		d.each()
+	}
 	return nil
 }
-func (d *discard) End(parsers.Trailer) error { return nil }
+func (d *tap) End(parsers.Trailer) error { return nil }
 
+// BenchmarkRead reads a file with all arrays decoded and, in turns, does what cannot be
+// left out: find the payloads, decode base64, inflate, with as many goroutines as there
+// are processors (-cpu). It reports both and their ratio.
 func BenchmarkRead(b *testing.B) {
-	for name, content := range map[string][]byte{
-		"zlib 1240 points": syntheticRun(2000, 1240),
-		"zlib 40 points":   syntheticRun(10000, 40),
-	} {
+	for name, points := range map[string]int{"1240 points": 1240, "40 points": 40} {
 		b.Run(name, func(b *testing.B) {
-			b.SetBytes(int64(len(content)))
+			path := filepath.Join(b.TempDir(), "run.mzML")
+			file, err := os.Create(path)
+			if err != nil {
+				b.Fatal(err)
+			}
+			size, err := io.Copy(file, newGenerated(benchmarkBytes(b), points))
+			if err := errors.Join(err, file.Close()); err != nil {
+				b.Fatal(err)
+			}
+			content, err := os.ReadFile(path)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.SetBytes(size)
 			b.ReportAllocs()
+			var reading, bare time.Duration
 			for b.Loop() {
-				var sink discard
-				if _, err := (Reader{}).Read(context.Background(), bytes.NewReader(content), parsers.Options{}, &sink); err != nil {
-					b.Fatal(err)
+				began := time.Now()
+				readFile(b, path)
+				reading += time.Since(began)
+				b.StopTimer()
+				began = time.Now()
+				bareLoop(b, content)
+				bare += time.Since(began)
+				b.StartTimer()
+			}
+			b.ReportMetric(float64(b.N)*float64(size)/1e6/bare.Seconds(), "bare-MB/s")
+			b.ReportMetric(bare.Seconds()/reading.Seconds(), "of-bare")
+		})
+	}
+}
+
+func readFile(b *testing.B, path string) {
+	file, err := os.Open(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer file.Close()
+	var sink tap
+	if _, err := (Reader{}).Read(context.Background(), file, parsers.Options{}, &sink); err != nil {
+		b.Fatal(err)
+	}
+	if sink.points == 0 {
+		b.Fatal("no points")
+	}
+}
+
+// bareLoop finds, decodes and inflates all payloads.
+func bareLoop(b *testing.B, content []byte) {
+	n := runtime.GOMAXPROCS(0)
+	var all sync.WaitGroup
+	for i := range n {
+		part := content[len(content)*i/n:]
+		end := len(content)*(i+1)/n - len(content)*i/n
+		all.Go(func() {
+			var packed []byte
+			raw := make([]byte, 32<<10)
+			var inflater io.ReadCloser
+			for at := 0; ; {
+				from := bytes.Index(part[at:], []byte("<binary>"))
+				if from < 0 || at+from >= end {
+					return
 				}
-				if sink.points == 0 {
-					b.Fatal("no points")
+				from += at + len("<binary>")
+				at = from + bytes.IndexByte(part[from:], '<')
+				packed = packed[:0]
+				need := base64.StdEncoding.DecodedLen(at - from)
+				if cap(packed) < need {
+					packed = make([]byte, need)
+				}
+				got, err := fastbase64.StdEncoding.Decode(packed[:need], part[from:at])
+				if err != nil {
+					b.Error(err)
+					return
+				}
+				src := bytes.NewReader(packed[:got])
+				if inflater == nil {
+					inflater, err = zlib.NewReader(src)
+				} else {
+					err = inflater.(zlib.Resetter).Reset(src, nil)
+				}
+				for err == nil {
+					_, err = inflater.Read(raw)
+				}
+				if err != io.EOF {
+					b.Error(err)
+					return
 				}
 			}
+		})
+	}
+	all.Wait()
+}
+
+// BenchmarkMemory reads runs of the size asked for and of ten times that, and reports the
+// most memory that the process held meanwhile, in MiB.
+func BenchmarkMemory(b *testing.B) {
+	spectra := newGenerated(0, 1240)
+	for name, times := range map[string]int64{"1 x": 1, "10 x": 10} {
+		b.Run(name, func(b *testing.B) {
+			size := benchmarkBytes(b) * times
+			b.SetBytes(size)
+			var peak uint64
+			sample := []metrics.Sample{{Name: "/memory/classes/total:bytes"}, {Name: "/memory/classes/heap/released:bytes"}}
+			for b.Loop() {
+				sink := &tap{}
+				sink.each = func() {
+					if sink.signals%256 == 0 {
+						metrics.Read(sample)
+						peak = max(peak, sample[0].Value.Uint64()-sample[1].Value.Uint64())
+					}
+				}
+				if _, err := (Reader{}).Read(context.Background(), spectra.again(size), parsers.Options{}, sink); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(peak)/(1<<20), "peak-MiB")
 		})
 	}
 }

@@ -37,19 +37,28 @@ func (c *collected) Signal(s parsers.Signal) error {
 			return fmt.Errorf("spectrum %d: %d and %d points", s.Index, len(s.X), len(s.Y))
 		}
 		kept := *s
-		kept.X, kept.Y, kept.Fields = slices.Clone(s.X), slices.Clone(s.Y), slices.Clone(s.Fields)
+		kept.X, kept.Y, kept.Fields, kept.Extra = slices.Clone(s.X), slices.Clone(s.Y), slices.Clone(s.Fields), cloneExtra(s.Extra)
+		kept.Precursors, kept.ScanWindows = slices.Clone(s.Precursors), slices.Clone(s.ScanWindows)
 		c.spectra = append(c.spectra, kept)
 	case *parsers.Chromatogram:
 		if len(s.Time) != len(s.Value) {
 			return fmt.Errorf("chromatogram %d: %d and %d points", s.Index, len(s.Time), len(s.Value))
 		}
 		kept := *s
-		kept.Time, kept.Value, kept.Fields = slices.Clone(s.Time), slices.Clone(s.Value), slices.Clone(s.Fields)
+		kept.Time, kept.Value, kept.Fields, kept.Extra = slices.Clone(s.Time), slices.Clone(s.Value), slices.Clone(s.Fields), cloneExtra(s.Extra)
 		c.traces = append(c.traces, kept)
 	default:
 		return fmt.Errorf("a signal of type %T", s)
 	}
 	return c.fail
+}
+
+func cloneExtra(list []parsers.Array) []parsers.Array {
+	list = slices.Clone(list)
+	for i := range list {
+		list[i].Values = slices.Clone(list[i].Values)
+	}
+	return list
 }
 
 func (c *collected) End(t parsers.Trailer) error {

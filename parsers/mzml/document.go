@@ -29,8 +29,17 @@ type reading struct {
 	began       bool
 	listed      [2]bool // the lists of spectra and of chromatograms were there
 	signalCount int
-	item        item
-	arrays      arrayDecoder
+	item        *item // being read; nil outside of lists
+	warned      map[remarkKind]int
+	pieces      []byte // text that comments or CDATA sections divide
+	pipe        pipeline
+}
+
+func newReading(s *scanner, lim parsers.Limits, sink parsers.Sink) *reading {
+	return &reading{
+		s: s, lim: lim, sink: sink, groups: map[string][]param{}, interned: map[string]string{},
+		warned: map[remarkKind]int{}, run: remarks{passed: map[remarkKind]int{}}, pipe: pipeline{ratio: lim.InflateRatio},
+	}
 }
 
 type sample struct{ id, name string }
@@ -230,7 +239,7 @@ func (r *reading) child() (bool, error) {
 			return false, nil
 		case tokenText:
 			if !isBlank(r.s.text) {
-				r.run.add(parsers.Warn(CodeElement, r.here(), "text that belongs to no element: %.40q", trimSpace(r.s.text)))
+				r.warn(CodeElement, "text that belongs to no element: %.40q", trimSpace(r.s.text))
 			}
 		case tokenStart:
 			if r.s.ns == r.ns {
@@ -262,7 +271,7 @@ func (r *reading) skip() error {
 
 // misplaced remarks on an element that does not belong where it stands and skips it.
 func (r *reading) misplaced() error {
-	r.run.add(parsers.Warn(CodeElement, r.here(), "the element %.80s does not belong here and is not read", r.s.qname))
+	r.warn(CodeElement, "the element %.80s does not belong here and is not read", r.s.qname)
 	return r.skip()
 }
 

@@ -3,8 +3,6 @@ package mzml
 import (
 	"bytes"
 	"fmt"
-
-	"underbond/parsers"
 )
 
 // param is a cvParam or userParam.
@@ -71,7 +69,7 @@ func (r *reading) params(take func(*param) error) (handled bool, err error) {
 		ref := r.s.attr("ref")
 		group, ok := r.groups[string(ref)]
 		if !ok {
-			r.run.add(parsers.Warn(CodeReference, r.here(), "there is no group of terms %.80q", ref))
+			r.warn(CodeReference, "there is no group of terms %.80q", ref)
 		}
 		for i := range group {
 			if err := take(&group[i]); err != nil {
@@ -181,7 +179,7 @@ func (r *reading) runElement() error {
 	if stamp := s.attr("startTimeStamp"); len(trimSpace(stamp)) > 0 {
 		var ok bool
 		if r.header.Start, ok = startOf(stamp); !ok {
-			r.run.add(parsers.Warn(CodeStart, r.here(), "the start time stamp %.40q is no date and time", stamp))
+			r.warn(CodeStart, "the start time stamp %.40q is no date and time", stamp)
 		}
 	}
 	r.header.Sample = r.sampleName(s.attr("sampleRef"))
@@ -233,7 +231,7 @@ func (r *reading) sampleName(ref []byte) string {
 		return s.id
 	}
 	if len(ref) > 0 {
-		r.run.add(parsers.Warn(CodeReference, r.here(), "there is no sample %.80q", ref))
+		r.warn(CodeReference, "there is no sample %.80q", ref)
 	}
 	return ""
 }

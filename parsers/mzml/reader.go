@@ -74,56 +74,10 @@ func (Reader) Read(ctx context.Context, src io.Reader, opt parsers.Options, sink
 		}
 		return nil, fmt.Errorf("read mzML content: %w", err)
 	}
-	r := &reading{
-		s: newScanner(ctx, d, lim), lim: lim, sink: sink,
-		groups: map[string][]param{}, interned: map[string]string{},
-	}
-	defer r.arrays.close()
+	r := newReading(newScanner(ctx, d, lim), lim, sink)
+	defer r.pipe.close()
 	if err := r.document(); err != nil {
 		return nil, err
 	}
 	return r.file.all(), nil
-}
-
-// remarks collects warnings and bounds their number.
-type remarks struct {
-	list   []parsers.Problem
-	codes  []string
-	counts map[string]int
-}
-
-// remarksOfAKind is how many warnings with one code are kept.
-const remarksOfAKind = 20
-
-func (m *remarks) add(p parsers.Problem) {
-	if m.counts == nil {
-		m.counts = map[string]int{}
-	}
-	n := m.counts[p.Code]
-	if n == 0 {
-		m.codes = append(m.codes, p.Code)
-	}
-	if m.counts[p.Code]++; n < remarksOfAKind {
-		m.list = append(m.list, p)
-	}
-}
-
-// full counts a warning and reports true when it would not be kept, which spares the
-// work of locating it.
-func (m *remarks) full(code string) bool {
-	if m.counts[code] < remarksOfAKind {
-		return false
-	}
-	m.counts[code]++
-	return true
-}
-
-// all gives the warnings kept and one for each code of which there were more.
-func (m *remarks) all() []parsers.Problem {
-	for _, code := range m.codes {
-		if more := m.counts[code] - remarksOfAKind; more > 0 {
-			m.list = append(m.list, parsers.Warn(code, parsers.Place{}, "%d more of this kind are not listed", more))
-		}
-	}
-	return m.list
 }

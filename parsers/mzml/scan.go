@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"hash"
 	"io"
-	"math/bits"
 
 	"underbond/parsers"
 )
@@ -36,11 +35,10 @@ type scanner struct {
 	eof      bool // src has no more
 	err      error
 
-	// Counts of what was dropped before buf[0], for places.
-	base, cont, quad int64 // bytes, continuation bytes, characters of four bytes
-	lines            int   // line feeds
-	lineBytes        int   // bytes and continuation bytes since the last line feed
-	lineCont         int
+	base     int64 // bytes dropped before buf[0]
+	dropped  tally // of them
+	counted  tally // of everything before buf[counted.pos]
+	fragment bool  // the content is a part of a file: lines are unknown
 
 	sum    hash.Hash // over the original bytes; nil when not wanted
 	summed int       // buf[:summed] is in sum
@@ -78,21 +76,26 @@ func newScanner(ctx context.Context, src *decoded, lim parsers.Limits) *scanner 
 	return &scanner{ctx: ctx, src: src, lim: lim, buf: make([]byte, scanBuffer)}
 }
 
-// at gives the place of buf[pos].
+// at gives the place of buf[pos] and the element that is open.
 func (s *scanner) at(pos int) parsers.Place {
-	var p parsers.Place
-	b := s.buf[:pos]
-	cont, quad := countWide(b)
-	p.Offset = s.src.offset(s.base+int64(pos), s.cont+cont, s.quad+quad)
-	p.Line = s.lines + bytes.Count(b, []byte{'\n'}) + 1
-	if i := bytes.LastIndexByte(b, '\n'); i >= 0 {
-		c, _ := countWide(b[i+1:])
-		p.Column = len(b) - i - 1 - int(c) + 1
-	} else {
-		p.Column = s.lineBytes - s.lineCont + len(b) - int(cont) + 1
-	}
+	p := s.spot(pos)
 	if n := len(s.stack); n > 0 {
 		p.Element = string(s.names[s.stack[n-1].name:])
+	}
+	return p
+}
+
+// spot gives the place of buf[pos].
+func (s *scanner) spot(pos int) parsers.Place {
+	t := &s.counted
+	if pos < t.pos {
+		again := s.dropped
+		t = &again
+	}
+	t.advance(s.buf[t.pos:pos])
+	p := parsers.Place{Offset: s.src.offset(s.base+int64(pos), t.cont, t.quad)}
+	if !s.fragment {
+		p.Line, p.Column = t.lines+1, t.lineBytes-t.lineCont+1
 	}
 	return p
 }
@@ -125,17 +128,16 @@ func (s *scanner) drop(n int) {
 	if n == 0 {
 		return
 	}
-	b := s.buf[:n]
 	s.hashTo(n)
-	cont, quad := countWide(b)
-	s.base, s.cont, s.quad = s.base+int64(n), s.cont+cont, s.quad+quad
-	if i := bytes.LastIndexByte(b, '\n'); i >= 0 {
-		s.lines += bytes.Count(b, []byte{'\n'})
-		c, _ := countWide(b[i+1:])
-		s.lineBytes, s.lineCont = n-i-1, int(c)
+	if s.counted.pos <= n {
+		s.counted.advance(s.buf[s.counted.pos:n])
+		s.dropped = s.counted
 	} else {
-		s.lineBytes, s.lineCont = s.lineBytes+n, s.lineCont+int(cont)
+		s.dropped.advance(s.buf[:n])
 	}
+	s.base += int64(n)
+	s.dropped.pos = 0
+	s.counted.pos -= n
 	copy(s.buf, s.buf[n:s.end])
 	s.pos, s.end, s.mark, s.tag, s.summed = s.pos-n, s.end-n, s.mark-n, s.tag-n, s.summed-n
 }
@@ -221,28 +223,4 @@ func (s *scanner) find(sep string, from, max int) (int, bool) {
 			return 0, false
 		}
 	}
-}
-
-// countWide counts the continuation bytes and the leading bytes of four-byte
-// characters in UTF-8 text, eight bytes at a time.
-func countWide(b []byte) (cont, quad int64) {
-	const high = 0x8080808080808080
-	for len(b) >= 8 {
-		w := uint64(b[0]) | uint64(b[1])<<8 | uint64(b[2])<<16 | uint64(b[3])<<24 |
-			uint64(b[4])<<32 | uint64(b[5])<<40 | uint64(b[6])<<48 | uint64(b[7])<<56
-		if w&high != 0 {
-			cont += int64(bits.OnesCount64(w & high &^ (w << 1)))
-			quad += int64(bits.OnesCount64(w & (w << 1) & (w << 2) & (w << 3) & high))
-		}
-		b = b[8:]
-	}
-	for _, c := range b {
-		switch {
-		case c&0xC0 == 0x80:
-			cont++
-		case c >= 0xF0:
-			quad++
-		}
-	}
-	return cont, quad
 }

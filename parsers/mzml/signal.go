@@ -8,13 +8,15 @@ import (
 	"underbond/parsers"
 )
 
-// item is the spectrum or chromatogram being read.
+// item is a spectrum or chromatogram that is read, decoded and given to the sink. Its
+// memory is used again.
 type item struct {
 	chromatogram bool
 	index        int
 	id           string
 	declared     int  // defaultArrayLength
 	lengthKnown  bool // it was there and a number
+	where        parsers.Place
 
 	kind           term
 	level          int
@@ -25,13 +27,43 @@ type item struct {
 	bothPolarities bool
 	bothModes      bool // profile and centroid
 
-	precursor, selected, product float64
-	nanometres                   []float64 // distinct values in nm among the trace's own terms
+	precursors []parsers.Precursor
+	windows    []parsers.Window // scanned
+	product    parsers.Window
+	nanometres []float64 // distinct values in nm among the trace's own terms
 
-	fields      []parsers.Field
-	kept        int
-	arrays      int
-	axis, value slot
+	fields   []parsers.Field
+	kept     int // bytes of fields
+	arrays   []array
+	payloads int // bytes
+	crowded  int // arrays that were not kept
+	problems []parsers.Problem
+
+	extras  []parsers.Array
+	missing []float64 // ordinates that are lost
+}
+
+// reset makes the item ready for another signal.
+func (it *item) reset() {
+	*it = item{
+		scanTime: math.NaN(), product: noWindow, precursors: it.precursors[:0], windows: it.windows[:0],
+		nanometres: it.nanometres[:0], fields: it.fields[:0], arrays: it.arrays[:0], problems: it.problems[:0],
+		extras: it.extras[:0], missing: it.missing[:0],
+	}
+}
+
+// shrink lets go of memory that only an unusual signal needs.
+func (it *item) shrink() {
+	arrays := it.arrays[:cap(it.arrays)]
+	for i := range arrays {
+		if a := &arrays[i]; cap(a.values) > idleValues || cap(a.packed) > 8*idleValues || i >= 16 {
+			*a = array{}
+		}
+	}
+	if cap(it.missing) > idleValues {
+		it.missing = nil
+	}
+	it.reset()
 }
 
 // site is where a term stands in a signal.
@@ -40,7 +72,10 @@ type site uint8
 const (
 	siteSignal site = iota
 	siteScan
+	siteWindow // of a scan
 	sitePrecursor
+	siteIon
+	siteActivation
 	siteProduct
 	siteOther
 )
@@ -63,6 +98,7 @@ func (r *reading) list(chromatograms bool) error {
 	where := r.here()
 	n := 0
 	for {
+		r.item = r.pipe.slot()
 		more, err := r.child()
 		if err != nil {
 			return err
@@ -82,23 +118,30 @@ func (r *reading) list(chromatograms bool) error {
 		if err := r.signal(chromatograms, n); err != nil {
 			return err
 		}
+		if err := r.put(r.item); err != nil {
+			return err
+		}
 		n++
 	}
+	last := r.item
+	r.item = nil
+	if err := r.drain(); err != nil {
+		return err
+	}
+	for _, p := range last.problems { // what stands after the last signal
+		r.run.add(p)
+	}
+	last.reset()
 	if declared, ok := parseCount([]byte(stated)); !ok || declared != n {
 		r.run.add(parsers.Warn(CodeCount, where, "the %sList states the count %.20q and holds %d", name, stated, n))
 	}
 	return nil
 }
 
-// signal reads a spectrum or chromatogram and gives it to the sink.
+// signal reads a spectrum or chromatogram into the item.
 func (r *reading) signal(chromatogram bool, index int) error {
-	s, it := r.s, &r.item
-	*it = item{
-		chromatogram: chromatogram, index: index, id: string(s.attr("id")),
-		scanTime: math.NaN(), precursor: math.NaN(), selected: math.NaN(), product: math.NaN(),
-		nanometres: it.nanometres[:0], fields: it.fields[:0],
-		axis: slot{values: it.axis.values}, value: slot{values: it.value.values},
-	}
+	s, it := r.s, r.item
+	it.chromatogram, it.index, it.id = chromatogram, index, string(s.attr("id"))
 	length := s.attr("defaultArrayLength")
 	if it.declared, it.lengthKnown = parseCount(length); it.lengthKnown && it.declared > r.lim.Points {
 		return s.fail(CodeLimitPoints, s.tag, "%d points declared where %d are allowed", it.declared, r.lim.Points)
@@ -142,22 +185,44 @@ func (r *reading) signal(chromatogram bool, index int) error {
 			return err
 		}
 	}
-	return r.emit()
+	it.where = s.spot(s.tag)
+	return nil
 }
 
 // nested reads what stands inside of a signal besides its arrays.
 func (r *reading) nested(at site, label string) error {
-	s, it := r.s, &r.item
+	s, it := r.s, r.item
+	if err := r.keepItem(64); err != nil {
+		return err
+	}
 	switch string(s.local) {
 	case "scan":
 		// The first scan is the signal's own; spectra summed over several have more.
 		if it.scans++; it.scans == 1 {
 			at = siteScan
 		}
+	case "scanWindow":
+		if at == siteScan {
+			at = siteWindow
+			it.windows = append(it.windows, noWindow)
+		}
 	case "precursor":
 		at = sitePrecursor
+		it.precursors = append(it.precursors, parsers.Precursor{SpectrumID: string(s.attr("spectrumRef")), Isolation: noWindow, Energy: math.NaN()})
+		defer it.isolated(&it.precursors[len(it.precursors)-1].Isolation)
+	case "selectedIon":
+		if at == sitePrecursor {
+			at = siteIon
+			p := &it.precursors[len(it.precursors)-1]
+			p.Ions = append(p.Ions, parsers.Ion{MZ: math.NaN(), Intensity: math.NaN()})
+		}
+	case "activation":
+		if at == sitePrecursor {
+			at = siteActivation
+		}
 	case "product":
 		at = siteProduct
+		defer it.isolated(&it.product)
 	}
 	if !isList(s.local) {
 		label = r.join(label, s.local, ", ")
@@ -188,7 +253,7 @@ func (r *reading) nested(at site, label string) error {
 
 // signalTerm takes up one term of a signal.
 func (r *reading) signalTerm(at site, label string, p *param) error {
-	it := &r.item
+	it := r.item
 	switch p.accession {
 	case termMSLevel:
 		if at == siteSignal {
@@ -214,11 +279,10 @@ func (r *reading) signalTerm(at site, label string, p *param) error {
 		if at == siteScan {
 			r.scanStart(p)
 		}
-	case termIsolationTarget:
-		r.target(at, &it.precursor, &it.product, p)
-	case termSelectedIon:
-		r.target(at, &it.selected, nil, p)
 	default:
+		if at > siteScan {
+			r.selection(at, p)
+		}
 		if at == siteSignal {
 			kinds := spectrumKinds
 			if it.chromatogram {
@@ -269,26 +333,6 @@ func (r *reading) scanStart(p *param) {
 	r.item.scanTime = v * multiply / divide
 }
 
-// target takes up an m/z of a precursor or product; the first one given stands.
-func (r *reading) target(at site, precursor, product *float64, p *param) {
-	to := precursor
-	switch at {
-	case sitePrecursor:
-	case siteProduct:
-		to = product
-	default:
-		return
-	}
-	if to == nil || !math.IsNaN(*to) {
-		return
-	}
-	if v, ok := parseDouble(p.value); ok {
-		*to = v
-		return
-	}
-	r.remark(CodeValue, "%.80s is %.40q", p.label(), p.value)
-}
-
 // wavelength takes up a value in nanometres of a trace.
 func (r *reading) wavelength(p *param) {
 	v, ok := parseDouble(p.value)
@@ -307,9 +351,13 @@ func (r *reading) wavelength(p *param) {
 
 // itemField keeps a header value of the signal.
 func (r *reading) itemField(name, text string) error {
-	it := &r.item
-	it.fields = append(it.fields, parsers.Field{Name: name, Text: text})
-	if it.kept += len(name) + len(text) + 32; it.kept > r.lim.TokenBytes {
+	r.item.fields = append(r.item.fields, parsers.Field{Name: name, Text: text})
+	return r.keepItem(len(name) + len(text) + 32)
+}
+
+// keepItem counts what is kept of one signal beside its arrays.
+func (r *reading) keepItem(n int) error {
+	if r.item.kept += n; r.item.kept > r.lim.TokenBytes {
 		return r.s.fail(CodeLimitToken, r.s.tag, "more than %d bytes of values in one signal", r.lim.TokenBytes)
 	}
 	return nil
@@ -323,12 +371,9 @@ func (it *item) name() string {
 	return fmt.Sprintf("spectrum %d %.200q", it.index, it.id)
 }
 
-// remark adds a warning about the signal at the token read last.
-func (r *reading) remark(code, format string, args ...any) {
-	if r.run.full(code) {
-		return
-	}
-	where := r.here()
-	where.Element = r.item.name()
-	r.run.add(parsers.Warn(code, where, format, args...))
+// remark adds a problem of the signal as a whole.
+func (it *item) remark(grade func(string, parsers.Place, string, ...any) parsers.Problem, code, format string, args ...any) {
+	where := it.where
+	where.Element = it.name()
+	it.problems = append(it.problems, grade(code, where, format, args...))
 }

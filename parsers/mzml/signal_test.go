@@ -119,7 +119,10 @@ func TestArrays(t *testing.T) {
 		"integers":                 {[]string{arrayElement(ints(1, 2, 3), i64, plain, "MS:1000514"), arrayElement([]byte{4, 0, 0, 0, 5, 0, 0, 0, 255, 255, 255, 255}, i32, plain, "MS:1000515")}, x, []float64{4, 5, -1}, nil},
 		"large integers":           {[]string{mzArray(1, 2, 3), arrayElement(ints(1, 2, 1<<53+1), i64, plain, "MS:1000515")}, x, []float64{1, 2, 1 << 53}, []string{CodePrecision}},
 		"wavelength":               {[]string{arrayElement(packF64(1, 2, 3), f64, plain, "MS:1000617"), good}, x, []float64{4, 5, 6}, nil},
-		"further array":            {[]string{mzArray(1, 2, 3), good, arrayElement(packF64(7), f64, plain, "MS:1000517")}, x, []float64{4, 5, 6}, nil},
+		"further array":            {[]string{mzArray(1, 2, 3), good, arrayElement(packF64(7, 8, 9), f64, plain, "MS:1000517")}, x, []float64{4, 5, 6}, nil},
+		"further, shorter":         {[]string{mzArray(1, 2, 3), good, arrayElement(packF64(7), f64, plain, "MS:1000517")}, x, []float64{4, 5, 6}, []string{CodeArrayLength}},
+		"further, damaged":         {[]string{mzArray(1, 2, 3), good, arrayElement([]byte{1, 2, 3}, f64, plain, "MS:1000517")}, x, []float64{4, 5, 6}, []string{CodeArrayDamaged}},
+		"further, not supported":   {[]string{mzArray(1, 2, 3), good, arrayElement([]byte{1, 2, 3}, f64, "MS:1003826", "MS:1000517")}, x, []float64{4, 5, 6}, []string{CodeArrayCoding}},
 		"m/z beside wavelength":    {[]string{arrayElement(packF64(9, 9, 9), f64, plain, "MS:1000617"), mzArray(1, 2, 3), good}, x, []float64{4, 5, 6}, nil},
 		"non-standard ordinate":    {[]string{mzArray(1, 2, 3), arrayElement(packF64(4, 5, 6), f64, plain, cv("MS:1000786", "absorbance"))}, x, []float64{4, 5, 6}, nil},
 		"not finite":               {[]string{mzArray(1, 2, 3), intensityArray(4, math.Inf(1), math.NaN())}, x, []float64{4, math.Inf(1), math.NaN()}, []string{CodeNotFinite}},
@@ -138,11 +141,11 @@ func TestArrays(t *testing.T) {
 		"zlib and more":            {[]string{arrayElement(append(bytes.Clone(squeezed), 1), f64, deflate, "MS:1000514"), good}, x, []float64{4, 5, 6}, []string{CodeArrayLength}},
 		"half a value":             {[]string{mzArray(1, 2, 3), arrayElement([]byte{1, 2, 3}, f32, plain, "MS:1000515")}, x, missing, []string{CodeArrayDamaged}},
 		"unknown compression":      {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, "MS:1009999", "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
-		"unsupported compression":  {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, "MS:1003781", "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
+		"unsupported compression":  {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, "MS:1003826", "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
 		"contradictory":            {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, plain, deflate, "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
 		"two types":                {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, f64, plain, "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
 		"no type":                  {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), plain, "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
-		"half floats":              {[]string{mzArray(1, 2, 3), arrayElement(make([]byte, 6), "MS:1000520", plain, "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
+		"half floats":              {[]string{mzArray(1, 2, 3), arrayElement([]byte{0, 0x44, 0, 0x45, 0, 0xC6}, "MS:1000520", plain, "MS:1000515")}, x, []float64{4, 5, -6}, nil},
 		"terms of a user":          {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, `<userParam accession="MS:1000576" name="no compression"/>`, "MS:1000515")}, x, missing, []string{CodeArrayCoding}},
 		"no kind":                  {[]string{mzArray(1, 2, 3), arrayElement(packF32(4, 5, 6), f32, plain)}, x, missing, []string{CodeArrayMissing}},
 		"no axis":                  {[]string{good}, nil, nil, []string{CodeArrayMissing}},
@@ -164,6 +167,10 @@ func TestArrays(t *testing.T) {
 			wantCodes(t, problems, tt.codes...)
 			if len(got.spectra) != 1 || !same(got.spectra[0].X, tt.x) || !same(got.spectra[0].Y, tt.y) {
 				t.Errorf("%v %v, want %v %v", got.spectra[0].X, got.spectra[0].Y, tt.x, tt.y)
+			}
+			incomplete := len(got.spectra[0].X) == 0 || math.IsNaN(got.spectra[0].Y[0]) || strings.HasPrefix(name, "further, ") && name != "further, shorter"
+			if said := slices.ContainsFunc(problems, func(p parsers.Problem) bool { return p.Grade == parsers.Lost }); said != incomplete || got.spectra[0].Lost != incomplete {
+				t.Errorf("lost is %v, problems of that grade: %v, want %v", got.spectra[0].Lost, said, incomplete)
 			}
 			for _, p := range problems {
 				if p.Code != CodeElement && p.Where.Element != `spectrum 0 "scan=1"` {

@@ -31,16 +31,22 @@ func termOf(b []byte) term {
 
 // Terms that decide how an array is kept.
 const (
-	termInt32    term = 1000519
-	termFloat16  term = 1000520
-	termFloat32  term = 1000521
-	termInt64    term = 1000522
-	termFloat64  term = 1000523
-	termASCII    term = 1001479
-	termZlib     term = 1000574
-	termPlain    term = 1000576
-	termTruncate term = 1003088
-	termZstd     term = 1003780
+	termInt32   term = 1000519
+	termFloat16 term = 1000520
+	termFloat32 term = 1000521
+	termInt64   term = 1000522
+	termFloat64 term = 1000523
+	termASCII   term = 1001479
+	termZlib    term = 1000574
+	termPlain   term = 1000576
+
+	termTruncate       term = 1003088
+	termTruncateDelta  term = 1003089
+	termTruncateLinear term = 1003090
+	termZstd           term = 1003780
+	termZstdShuffled   term = 1003781
+	termZstdDictionary term = 1003782
+	termCoordinateGrid term = 1003826
 
 	termNumpressLinear term = 1002312
 	termNumpressPic    term = 1002313
@@ -77,20 +83,18 @@ const (
 	termCentroid         term = 1000127
 	termProfile          term = 1000128
 	termSelectedIon      term = 1000744
+	termCharge           term = 1000041
+	termPeakIntensity    term = 1000042
 	termIsolationTarget  term = 1000827
+	termIsolationLower   term = 1000828
+	termIsolationUpper   term = 1000829
+	termWindowLow        term = 1000501
+	termWindowHigh       term = 1000500
+	termCollisionEnergy  term = 1000045
 	termHighestWavelenth term = 1000618
 	termLowestWavelength term = 1000619
 	termSHA1             term = 1000569
 )
-
-// codings name compressions that exist and are not supported.
-var codings = map[term]string{
-	1003089: "truncation, delta prediction and zlib",
-	1003090: "truncation, linear prediction and zlib",
-	1003781: "byte-shuffled zstd",
-	1003782: "dictionary-encoded zstd",
-	1003826: "coordinate grid",
-}
 
 // axisRank orders the arrays that can be an axis of a spectrum; the first one present is it.
 var axisRank = map[term]int{termMZArray: 1, termWavelengthArray: 2, termMassArray: 3}
@@ -129,6 +133,21 @@ var chromatogramKinds = map[term]string{
 	1002715: "temperature", 1003019: "pressure", 1003020: "flow rate", 4000025: "precursor ion current",
 }
 
+// activations name the ways to fragment ions.
+var activations = map[term]string{
+	1000133: "collision-induced dissociation", 1000134: "plasma desorption", 1000135: "post-source decay",
+	1000136: "surface-induced dissociation", 1000242: "blackbody infrared radiative dissociation",
+	1000250: "electron capture dissociation", 1000262: "infrared multiphoton dissociation",
+	1000282: "sustained off-resonance irradiation", 1000422: "beam-type collision-induced dissociation",
+	1000433: "low-energy collision-induced dissociation", 1000435: "photodissociation",
+	1000598: "electron transfer dissociation", 1000599: "pulsed q dissociation", 1001880: "in-source collision-induced dissociation",
+	1002000: "LIFT", 1002472: "trap-type collision-induced dissociation", 1002481: "higher energy beam-type collision-induced dissociation",
+	1002631: "electron transfer/higher-energy collision dissociation", 1002678: "supplemental beam-type collision-induced dissociation",
+	1002679: "supplemental collision-induced dissociation", 1003181: "combined dissociation method",
+	1003246: "ultraviolet photodissociation", 1003247: "negative electron transfer dissociation",
+	1003294: "electron activated dissociation",
+}
+
 // general types yield to others on the same spectrum or chromatogram.
 var general = map[term]bool{1000294: true, 1000804: true, 1000810: true, 1000811: true}
 
@@ -142,26 +161,28 @@ type unit struct {
 const (
 	unitNanometre  = unitTerm | 18
 	unitAbsorbance = unitTerm | 269
+
+	unitElectronvolt = unitTerm | 266
 )
 
 var units = map[term]unit{
-	unitTerm | 10:  {"s", 1, 1},
-	unitTerm | 31:  {"min", 60, 1},
-	unitTerm | 28:  {"ms", 1, 1000},
-	unitTerm | 32:  {"h", 3600, 1},
-	1000038:        {"min", 60, 1},
-	1000039:        {"s", 1, 1},
-	1000040:        {code: "1"}, // m/z
-	1000131:        {code: "1"}, // counts
-	unitNanometre:  {code: "nm"},
-	unitAbsorbance: {code: "1"},
-	unitTerm | 110: {code: "Pa"},
-	unitTerm | 266: {code: "eV"},
-	unitTerm | 27:  {code: "Cel"},
-	unitTerm | 12:  {code: "K"},
-	unitTerm | 221: {code: "Da"},
-	unitTerm | 187: {code: "%"},
-	1000132:        {code: "%"}, // percent of base peak
+	unitTerm | 10:    {"s", 1, 1},
+	unitTerm | 31:    {"min", 60, 1},
+	unitTerm | 28:    {"ms", 1, 1000},
+	unitTerm | 32:    {"h", 3600, 1},
+	1000038:          {"min", 60, 1},
+	1000039:          {"s", 1, 1},
+	1000040:          {code: "1"}, // m/z
+	1000131:          {code: "1"}, // counts
+	unitNanometre:    {code: "nm"},
+	unitAbsorbance:   {code: "1"},
+	unitTerm | 110:   {code: "Pa"},
+	unitElectronvolt: {code: "eV"},
+	unitTerm | 27:    {code: "Cel"},
+	unitTerm | 12:    {code: "K"},
+	unitTerm | 221:   {code: "Da"},
+	unitTerm | 187:   {code: "%"},
+	1000132:          {code: "%"}, // percent of base peak
 }
 
 // seconds gives the factor of a unit of time.

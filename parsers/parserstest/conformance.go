@@ -131,14 +131,31 @@ func sourceErrors(t *testing.T, reader parsers.Reader, data []byte) {
 	}
 }
 
-// cancelled allows a reader to be done with little content before it looks at the context.
 func cancelled(t *testing.T, reader parsers.Reader, data []byte) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	_, err := read(ctx, reader, bytes.NewReader(data))
-	if done := err == nil && len(data) < parsers.SniffLength; !done && (!errors.Is(err, context.Canceled) || isRefusal(err)) {
-		t.Errorf("got %v", err)
+	if _, err := read(ctx, reader, bytes.NewReader(data)); !errors.Is(err, context.Canceled) || isRefusal(err) {
+		t.Errorf("before the start: got %v", err)
 	}
+	// Half of the content has been read when nobody wants it any more.
+	ctx, cancel = context.WithCancel(t.Context())
+	defer cancel()
+	src := io.MultiReader(bytes.NewReader(data[:len(data)/2]), &canceller{cancel, bytes.NewReader(data[len(data)/2:])})
+	if _, err := read(ctx, reader, src); err != nil && (!errors.Is(err, context.Canceled) || isRefusal(err)) {
+		t.Errorf("in the middle: got %v", err)
+	}
+}
+
+// canceller ends a context before it gives its bytes.
+type canceller struct {
+	cancel context.CancelFunc
+	src    io.Reader
+}
+
+// Read implements io.Reader.
+func (c *canceller) Read(p []byte) (int, error) {
+	c.cancel()
+	return c.src.Read(p)
 }
 
 func ordered(t *testing.T, reader parsers.Reader, data []byte) {
@@ -165,6 +182,9 @@ func limited(t *testing.T, reader parsers.Reader, data []byte) {
 func read(ctx context.Context, reader parsers.Reader, src io.Reader) (string, error) {
 	sink := &recorder{}
 	problems, err := reader.Read(ctx, src, parsers.Options{}, sink)
-	fmt.Fprintf(&sink.calls, "%+v", problems)
-	return sink.calls.String(), err
+	return calls(sink, problems), err
+}
+
+func calls(sink *recorder, problems []parsers.Problem) string {
+	return sink.calls.String() + fmt.Sprintf("%+v", problems)
 }

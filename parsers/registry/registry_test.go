@@ -124,11 +124,23 @@ func corpus(t *testing.T, folder string, names ...string) []parserstest.Sample {
 	}
 }
 
+// formats are the readers that need no profile, with some files each.
+func formats(t *testing.T) map[parsers.Reader][]parserstest.Sample {
+	t.Helper()
+	return map[parsers.Reader][]parserstest.Sample{
+		jcampdx.Reader{}: corpus(t, "jcampdx", "syn_comments.dx", "syn_bom_utf8.dx", "uv_xy_04.jdx"),
+		mzml.Reader{}:    corpus(t, "mzml", "hand_base.mzML", "hand_indexed_ok.mzML", "gen_enc_npL_npS_zlib.mzML", "oms_gcms.mzML"),
+	}
+}
+
 func TestConformance(t *testing.T) {
-	t.Run("JCAMP-DX", func(t *testing.T) {
-		parserstest.Conformance(t, jcampdx.Reader{}, corpus(t, "jcampdx", "syn_comments.dx", "syn_bom_utf8.dx", "uv_xy_04.jdx"))
-	})
-	t.Run("mzML", func(t *testing.T) {
-		parserstest.Conformance(t, mzml.Reader{}, corpus(t, "mzml", "hand_base.mzML", "hand_indexed_ok.mzML", "gen_enc_npL_npS_zlib.mzML", "oms_gcms.mzML"))
-	})
+	for reader, samples := range formats(t) {
+		t.Run(reader.Format(), func(t *testing.T) { parserstest.Conformance(t, reader, samples) })
+	}
+}
+
+func TestTruncation(t *testing.T) {
+	for reader, samples := range formats(t) {
+		t.Run(reader.Format(), func(t *testing.T) { parserstest.Truncation(t, reader, samples) })
+	}
 }

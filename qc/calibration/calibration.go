@@ -1,5 +1,6 @@
-// Package calibration fits calibration functions: response as a straight line of
-// amount, by least squares with or without weights, and its inversion.
+// Package calibration fits calibration functions, response as a function of amount, by
+// least squares with or without weights; it judges the fit, reads amounts from
+// responses with their uncertainty, and gives limits of detection and quantitation.
 package calibration
 
 import (
@@ -33,6 +34,21 @@ var (
 	ErrFlat = errors.New("the response does not change with the amount")
 	// ErrReplicates: an inverse prediction needs at least one measurement of the response.
 	ErrReplicates = errors.New("fewer than one measurement of the response")
+	// ErrSingular: columns of the design depend on each other within the precision of a double,
+	// such as a polynomial of higher degree than the levels allow.
+	ErrSingular = errors.New("the points do not determine the coefficients")
+	// ErrModel: the model is none of the known ones, or does not go with what was asked.
+	ErrModel = errors.New("unknown model")
+	// ErrNoRoot: the calibration function reaches the response nowhere on its branch.
+	ErrNoRoot = errors.New("the calibration function does not reach the response")
+	// ErrAmbiguous: several amounts of the calibrated range have the response.
+	ErrAmbiguous = errors.New("several amounts have the response")
+	// ErrOutside: the amount lies outside the levels.
+	ErrOutside = errors.New("outside the calibrated range")
+	// ErrNoDF: no degree of freedom is left to estimate a standard deviation.
+	ErrNoDF = errors.New("no degree of freedom")
+	// ErrConfidence: a level of confidence lies between 0 and 1.
+	ErrConfidence = errors.New("the level of confidence is not between 0 and 1")
 )
 
 // Line is a fitted straight line: response = Intercept + Slope · amount. Intercept,

@@ -181,7 +181,7 @@ func mean(values []float64) float64 {
 	return sum / float64(len(values))
 }
 
-// powerOfTwoAbove gives the least power of two above every magnitude of x, which is not all zero.
+// powerOfTwoAbove gives the least power of two above every magnitude of x, and 1 when all are zero.
 func powerOfTwoAbove(x []float64) float64 {
 	var largest float64
 	for _, v := range x {

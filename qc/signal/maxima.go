@@ -10,10 +10,11 @@ type candidate struct {
 	prominence float64
 	// left and right are the times from the apex to where the signal has fallen by half the prominence.
 	left, right float64
+	shoulder    bool // a bulge in a flank, without a maximum of its own
 }
 
 // candidates gives the maxima whose prominence reaches the least height and whose
-// width at half prominence reaches the least width, by time. A shoulder without a
+// width at half prominence is within the settings', by time. A shoulder without a
 // maximum of its own is part of its peak.
 func (f *finder) candidates() []candidate {
 	least := f.settings.Threshold * f.sigma * NoiseRange / 2
@@ -26,21 +27,22 @@ func (f *finder) candidates() []candidate {
 			continue
 		}
 		half := f.smooth[at] - c.prominence/2
-		c.left = f.times[at] - f.crossing(f.smooth, at, -1, half, 0)
-		c.right = f.crossing(f.smooth, at, 1, half, len(f.smooth)-1) - f.times[at]
-		if c.left+c.right >= f.settings.MinWidth {
+		left, _ := crossing(f.times, f.smooth, at, -1, half)
+		right, _ := crossing(f.times, f.smooth, at, 1, half)
+		c.left, c.right = f.times[at]-left, right-f.times[at]
+		if width := c.left + c.right; width >= f.settings.MinWidth && (f.settings.MaxWidth == 0 || width <= f.settings.MaxWidth) {
 			out = append(out, c)
 		}
 	}
 	if f.settings.Smoothing > 1 {
-		return f.measured(out, least)
+		return f.confirmed(out, least)
 	}
 	return out
 }
 
-// measured leaves out the candidates that only the filter made: beside a steep peak a
+// confirmed leaves out the candidates that only the filter made: beside a steep peak a
 // smoothed signal swings, where the signal as measured just falls.
-func (f *finder) measured(found []candidate, least float64) []candidate {
+func (f *finder) confirmed(found []candidate, least float64) []candidate {
 	var out []candidate
 	for i, c := range found {
 		from, to := 0, len(f.level)-1
@@ -112,19 +114,22 @@ func bases(s []float64, tops, valleys []int) []float64 {
 }
 
 // crossing walks from index at in direction step until the signal is at or below level
-// and gives the time of the crossing by linear interpolation; the time at bound when
-// there is none.
-func (f *finder) crossing(s []float64, at, step int, level float64, bound int) float64 {
-	for i := at; i != bound; i += step {
-		next := i + step
+// and gives the time of the crossing by linear interpolation. Where there is none, it
+// gives the time of the last point, and ok is false.
+func crossing(times, s []float64, at, step int, level float64) (when float64, ok bool) {
+	for next := at + step; next >= 0 && next < len(s); next += step {
 		if s[next] > level {
 			continue
 		}
+		i := next - step
 		if s[next] == s[i] {
-			return f.times[i]
+			return times[i], true
 		}
 		part := (s[i] - level) / (s[i] - s[next])
-		return f.times[i] + part*(f.times[next]-f.times[i])
+		return times[i] + part*(times[next]-times[i]), true
 	}
-	return f.times[bound]
+	if step < 0 {
+		return times[0], false
+	}
+	return times[len(s)-1], false
 }

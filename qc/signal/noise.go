@@ -1,6 +1,7 @@
 package signal
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
@@ -29,6 +30,20 @@ func Noise(values []float64) (sigma float64, ok bool) {
 		differences[i] = math.Abs(d - centre)
 	}
 	return median(differences) / (0.6745 * math.Sqrt2), true
+}
+
+// noiseOf estimates the noise within a span of the signal, or of all of it.
+func noiseOf(times, values []float64, within *Span) (sigma float64, ok bool, err error) {
+	if within == nil {
+		sigma, ok = Noise(values)
+		return sigma, ok, nil
+	}
+	from, _ := slices.BinarySearch(times, within.From)
+	till, _ := slices.BinarySearch(times, math.Nextafter(within.To, math.Inf(1)))
+	if sigma, ok = Noise(values[from:till]); !ok {
+		return 0, false, fmt.Errorf("%w: %d points from %v to %v are too few to estimate the noise", ErrSpan, till-from, within.From, within.To)
+	}
+	return sigma, true, nil
 }
 
 // minDifferences is how many differences a median needs to be worth anything.

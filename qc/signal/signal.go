@@ -1,12 +1,19 @@
 // Package signal finds and measures peaks in chromatograms. It knows no units: times
 // come out in the unit that they go in, areas in signal unit times time unit.
 //
-// Definitions. The baseline of a peak is the straight line between its limits (valley
-// to valley). Area is the trapezoid sum of the signal less the baseline over the
-// actual time steps. Height is the signal less the baseline at the apex. Signal to
-// noise is 2H/h as in the pharmacopoeias, with h, the range of the noise, taken as 6σ
-// and σ as in Noise. Adding a straight line to a signal changes none of these, and
-// multiplying the signal multiplies areas and heights.
+// Definitions. A peak ends where the signal becomes straight, or at the valley that
+// parts it from a neighbour. Peaks parted by such valleys stand on one common baseline;
+// how their area is divided, and what other baselines there are, is said at Baseline. Area is the trapezoid sum
+// of the signal less the baseline over the actual time steps, height the signal less
+// the baseline at the apex, the summit of the parabola through the highest point and
+// its neighbours. Signal to noise is 2H/h as in the pharmacopoeias, with h, the range of
+// the noise, taken as 6σ and σ as in Noise. Adding a straight line to a signal changes
+// none of these, and multiplying the signal multiplies areas and heights.
+//
+// Widths, plates, tailing, resolution and peak to valley are defined at Peak, after the
+// chapters on chromatographic separation of the United States Pharmacopeia (621) and
+// the European Pharmacopoeia (2.2.46), with the constants printed there. A figure that
+// cannot be had, because a neighbour or the noise hides it, is NaN.
 package signal
 
 import (
@@ -15,7 +22,7 @@ import (
 	"math"
 )
 
-// Errors of Find.
+// Errors of Find and Between.
 var (
 	// ErrSettings: the integration settings cannot be used.
 	ErrSettings = errors.New("unusable integration settings")
@@ -23,63 +30,45 @@ var (
 	ErrTimes = errors.New("unusable time axis")
 	// ErrValues: a value is NaN or infinite; leave such points out first.
 	ErrValues = errors.New("a value is not finite")
+	// ErrSpan: a set time is not in the recording, or too few points lie between two.
+	ErrSpan = errors.New("unusable set times")
 )
-
-// Settings steer peak finding.
-type Settings struct {
-	// Threshold is the least signal to noise of a peak; above 0.
-	Threshold float64
-	// MinWidth is the least full width at half height, in the unit of time.
-	MinWidth float64
-	// Smoothing is the odd number of points of the quadratic Savitzky-Golay filter
-	// used for finding peaks; 0 or 1 is none. Areas and heights come from the
-	// unsmoothed signal.
-	Smoothing int
-}
-
-// Peak is a found peak.
-type Peak struct {
-	Apex, Start, End           float64 // times
-	Height                     float64
-	Area                       float64
-	WidthHalf                  float64 // full width at half height, in time
-	BaselineStart, BaselineEnd float64 // the baseline's level at Start and End
-	SignalToNoise              float64
-}
-
-// Result is what Find makes of a signal.
-type Result struct {
-	// Noise is the estimate of σ that signal to noise was computed with: that of Noise,
-	// but not less than the signal's resolution. Nil when the signal is too short.
-	Noise *float64
-	Peaks []Peak // by apex
-}
 
 // Find looks for peaks in a signal. Times do not decrease.
 func Find(times, values []float64, s Settings) (Result, error) {
-	if !(s.Threshold > 0) || math.IsInf(s.Threshold, 1) || !(s.MinWidth >= 0) {
-		return Result{}, fmt.Errorf("%w: threshold %v, least width %v", ErrSettings, s.Threshold, s.MinWidth)
+	f, result, err := prepare(times, values, s)
+	if err != nil || f == nil {
+		return result, err
 	}
-	if err := check(times, values); err != nil {
+	if result.Peaks, err = f.peaks(); err != nil {
 		return Result{}, err
 	}
+	return result, nil
+}
+
+// prepare checks a signal and estimates its noise; the finder is nil when there can be no peaks.
+func prepare(times, values []float64, s Settings) (*finder, Result, error) {
+	if err := s.check(); err != nil {
+		return nil, Result{}, err
+	}
+	if err := check(times, values); err != nil {
+		return nil, Result{}, err
+	}
 	level := withoutDrift(times, values)
-	sigma, ok := Noise(level)
-	if !ok {
-		return Result{}, nil
+	sigma, ok, err := noiseOf(times, level, s.Noise)
+	if err != nil || !ok {
+		return nil, Result{}, err
 	}
 	sigma = max(sigma, resolution(values, level))
 	result := Result{Noise: &sigma}
 	if sigma == 0 {
-		return result, nil // a constant signal
+		return nil, result, nil // a constant signal
 	}
 	smooth, err := Smooth(level, s.Smoothing)
 	if err != nil {
-		return Result{}, fmt.Errorf("%w: %w", ErrSettings, err)
+		return nil, Result{}, fmt.Errorf("%w: %w", ErrSettings, err)
 	}
-	f := finder{times: times, raw: values, level: level, smooth: smooth, sums: runningSums(level), sigma: sigma, settings: s}
-	result.Peaks = f.peaks()
-	return result, nil
+	return &finder{times: times, raw: values, level: level, smooth: smooth, sums: runningSums(level), sigma: sigma, settings: s}, result, nil
 }
 
 func check(times, values []float64) error {

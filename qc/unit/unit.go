@@ -1,6 +1,6 @@
 // Package unit converts values between units of measurement of one kind, as
-// laboratories write them. Units of different kinds are never converted, even where both have
-// the dimension one: % vol is no mass fraction and m/z no absorbance.
+// laboratories write them. Units of different kinds are never converted, even where
+// both have the dimension one: % vol is no mass fraction and m/z no absorbance.
 package unit
 
 import (

@@ -110,6 +110,10 @@ func bootstrap(ctx context.Context, url, prefix string) error {
 		return fmt.Errorf("connect to prepare roles: %w", err)
 	}
 	defer conn.Close(context.WithoutCancel(ctx))
+	// Granting and making schemas do not bear a second one at the same time. Closing the connection unlocks.
+	if _, err := conn.Exec(ctx, "select pg_advisory_lock(hashtextextended('underbond roles', 0))"); err != nil {
+		return fmt.Errorf("wait for another migration: %w", err)
+	}
 	for _, role := range roles {
 		name := prefix + "_" + role
 		var there bool

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 
@@ -18,7 +17,8 @@ import (
 // RecordAcquisitions records what was read from a file. An acquisition that is there
 // with the same content is left as it is; with other content it gets a new revision, and
 // what was released from the old one is withdrawn in the same transaction.
-func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []record.Acquisition, warnings []parsers.Problem) error {
+func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []record.Acquisition, warnings []parsers.Problem) (err error) {
+	defer func() { s.ended(c, err) }()
 	return s.write(ctx, "record "+c.PathText, func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		done, err := lockClaim(ctx, tx, c)
 		if err != nil || done {
@@ -101,24 +101,16 @@ func putAcquisitions(ctx context.Context, tx pgx.Tx, c *record.Claim, list []rec
 	if err != nil {
 		return change, err
 	}
-	if faultpoint.Off("duplicate-key") {
-		known = nil
-	}
 	for _, a := range list {
-		k, there := known[a.Key]
-		revision := k.revision
-		if !there {
-			if k.id, err = putAcquisition(ctx, tx, a); err != nil {
-				return change, fmt.Errorf("put acquisition %s: %w", a.Key, err)
-			}
-		}
+		k := known[a.Key]
 		change.all = append(change.all, k.id)
-		if !there || string(k.digest) != string(a.Digest[:]) {
+		revision := k.revision
+		if string(k.digest) != string(a.Digest[:]) || faultpoint.Off("duplicate-key") {
 			if revision, err = putRevision(ctx, tx, c, k.id, a); err != nil {
 				return change, err
 			}
 			change.fresh = append(change.fresh, k.id)
-			if there {
+			if k.digest != nil {
 				change.revised = append(change.revised, k.id)
 			}
 			change.content = append(change.content, []any{a.Instrument, a.Key, a.Digest.String()})
@@ -130,21 +122,20 @@ func putAcquisitions(ctx context.Context, tx pgx.Tx, c *record.Claim, list []rec
 	return change, nil
 }
 
-// putAcquisition adds the acquisition, unless another worker has just done so.
-func putAcquisition(ctx context.Context, tx pgx.Tx, a record.Acquisition) (id int64, err error) {
-	err = tx.QueryRow(ctx, queries.Text("put_acquisition.sql"), a.Instrument, a.Key).Scan(&id)
-	if errors.Is(err, pgx.ErrNoRows) {
-		err = tx.QueryRow(ctx, queries.Text("acquisition_id.sql"), a.Instrument, a.Key).Scan(&id)
-	}
-	return id, err
-}
-
 type knownAcquisition struct {
 	id, revision int64
-	digest       []byte
+	digest       []byte // nil: it has no revision yet
 }
 
+// findAcquisitions finds the acquisitions of an instrument by key, after making those that
+// are not there, and locks them: what another worker does to them at the same time is
+// seen, or waits.
 func findAcquisitions(ctx context.Context, tx pgx.Tx, instrument string, keys []string) (map[string]knownAcquisition, error) {
+	for _, query := range []string{"put_acquisitions.sql", "lock_acquisitions.sql"} {
+		if _, err := tx.Exec(ctx, queries.Text(query), instrument, keys); err != nil {
+			return nil, fmt.Errorf("%s: %w", query, err)
+		}
+	}
 	rows, err := tx.Query(ctx, queries.Text("find_acquisitions.sql"), instrument, keys)
 	if err != nil {
 		return nil, fmt.Errorf("find acquisitions: %w", err)
@@ -152,8 +143,7 @@ func findAcquisitions(ctx context.Context, tx pgx.Tx, instrument string, keys []
 	known := map[string]knownAcquisition{}
 	var key string
 	var k knownAcquisition
-	var number int
-	_, err = pgx.ForEachRow(rows, []any{&k.id, &key, &k.revision, &k.digest, &number}, func() error {
+	_, err = pgx.ForEachRow(rows, []any{&k.id, &key, &k.revision, &k.digest}, func() error {
 		k.digest = slices.Clone(k.digest)
 		known[key] = k
 		return nil

@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -89,13 +91,17 @@ func (c *columns) add(a record.Arrival) {
 }
 
 // Claim leases the oldest file in custody that archive holds, and counts the attempt
-// before it begins. It returns nil when there is none.
+// before it begins. It returns nil when there is none. One process works for a daemon, so
+// a claim of the daemon that was not given out here, or was handed back in vain, is free.
 func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Duration) (*record.Claim, error) {
+	s.claims.Lock()
+	defer s.claims.Unlock()
+	working := slices.Sorted(maps.Keys(s.working))
 	var claim *record.Claim
 	err := s.write(ctx, "claim a file", func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		var c record.Claim
 		var object []byte
-		err := tx.QueryRow(ctx, queries.Text("claim_arrival.sql"), daemon, archive, lease).Scan(&c.ID, &c.Fence, &c.Attempts, &c.Daemon, &c.Journal, &c.Root,
+		err := tx.QueryRow(ctx, queries.Text("claim_arrival.sql"), daemon, archive, lease, orEmpty(working)).Scan(&c.ID, &c.Fence, &c.Attempts, &c.Daemon, &c.Journal, &c.Root,
 			&c.Instrument, &c.Holds, &c.Path, &c.PathText, &c.SourceMtime, &object, &c.Size, &c.EndProof, &c.Incomplete, &c.TakenAt, &c.Documents)
 		if errors.Is(err, pgx.ErrNoRows) {
 			claim = nil
@@ -106,7 +112,23 @@ func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Du
 		claim = &c
 		return nil, err
 	})
-	return claim, err
+	if err != nil || claim == nil {
+		return nil, err
+	}
+	s.working[claim.ID] = claim.Fence
+	return claim, nil
+}
+
+// ended forgets a claim on which nobody works any more; err is how the last write to it went.
+func (s *Store) ended(c *record.Claim, err error) {
+	if err != nil && !errors.Is(err, record.ErrFenced) {
+		return // it will be ended otherwise, or handed back
+	}
+	s.claims.Lock()
+	defer s.claims.Unlock()
+	if s.working[c.ID] == c.Fence { // not taken over by another worker
+		delete(s.working, c.ID)
+	}
 }
 
 // FreeLeases gives up the claims that an earlier life of this daemon left behind.
@@ -119,6 +141,7 @@ func (s *Store) FreeLeases(ctx context.Context, daemon string) error {
 
 // HandBack returns a claimed file without spending its attempt: the fault was not the file's.
 func (s *Store) HandBack(ctx context.Context, c *record.Claim) error {
+	defer s.ended(c, nil) // should it go wrong, the next Claim takes it up
 	return s.write(ctx, "hand back "+c.PathText, func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		_, err := tx.Exec(ctx, queries.Text("hand_back.sql"), c.ID, c.Fence)
 		return nil, err
@@ -136,7 +159,8 @@ func (s *Store) Park(ctx context.Context, c *record.Claim, kind, waitingFor stri
 	return s.finish(ctx, c, "waiting", finish{state: "waiting", waitingKind: kind, waitingFor: waitingFor})
 }
 
-func (s *Store) finish(ctx context.Context, c *record.Claim, kind string, f finish) error {
+func (s *Store) finish(ctx context.Context, c *record.Claim, kind string, f finish) (err error) {
+	defer func() { s.ended(c, err) }()
 	return s.write(ctx, kind+" "+c.PathText, func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		done, err := lockClaim(ctx, tx, c)
 		if err != nil || done {

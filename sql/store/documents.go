@@ -22,7 +22,8 @@ import (
 // RecordDocument records a document and what follows from it: lines bind acquisitions,
 // files that waited are tried again, batches whose evidence changed are withdrawn and
 // marked for evaluation. A *record.DocumentConflict refuses it.
-func (s *Store) RecordDocument(ctx context.Context, c *record.Claim, d *record.Document) error {
+func (s *Store) RecordDocument(ctx context.Context, c *record.Claim, d *record.Document) (err error) {
+	defer func() { s.ended(c, err) }()
 	return s.write(ctx, "record "+d.Kind+" "+d.Name, func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		done, err := lockClaim(ctx, tx, c)
 		if err != nil || done {

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"net"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -40,6 +41,9 @@ type Store struct {
 	actor   string
 	timeout time.Duration
 	log     zerolog.Logger
+
+	claims  sync.Mutex
+	working map[int64]int64 // fence of each claim given out and not ended, by arrival
 }
 
 // Open prepares connections; it does not wait for the database. Every connection becomes
@@ -81,7 +85,7 @@ func Open(ctx context.Context, opt Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)
 	}
-	return &Store{pool: pool, actor: opt.Actor, timeout: opt.Timeout, log: opt.Log}, nil
+	return &Store{pool: pool, actor: opt.Actor, timeout: opt.Timeout, log: opt.Log, working: map[int64]int64{}}, nil
 }
 
 // Close gives the connections back.

@@ -88,8 +88,12 @@ func (s *Store) writeOnce(ctx context.Context, what string, fn func(ctx context.
 	if errors.As(err, &pgErr) && pgErr.Code[:2] != "08" && pgErr.Code[:2] != "57" {
 		return false, contended(err), fmt.Errorf("%s: commit: %w", what, err) // the server said no: nothing happened
 	}
-	if e == nil || faultpoint.Off("commit-outcome") {
+	switch {
+	case faultpoint.Off("commit-outcome"):
 		return false, false, fmt.Errorf("%s: commit: %w", what, err)
+	case e == nil: // there is no entry to look for, and no harm in doing it again
+		s.log.Warn().Err(err).Str("what", what).Msg("answer to commit lost, done again")
+		return false, true, fmt.Errorf("%s: commit: %w", what, err)
 	}
 	return s.lookUp(ctx, what, head, err)
 }

@@ -16,12 +16,13 @@ var importMap = []rule{
 	{"parsers", nil},
 	{"parsers/located", nil},
 	{"parsers/delimited/rows", nil},
-	{"parsers/delimited", []string{"parsers", "parsers/located", "parsers/delimited/rows"}},
+	{"parsers/ucum", nil},
+	{"parsers/delimited", []string{"parsers", "parsers/located", "parsers/ucum", "parsers/delimited/rows"}},
 	{"parsers/registry", []string{"parsers/**"}},
 	{"parsers/**", []string{"parsers"}},
 
 	{"qc", []string{"qc/*", "parsers"}},
-	{"qc/unit", []string{"parsers"}},
+	{"qc/unit", []string{"parsers", "parsers/ucum"}},
 	{"qc/document", []string{"parsers/**", "qc/unit"}},
 	{"qc/**", []string{"parsers/**", "qc/unit", "qc/document"}},
 

@@ -53,7 +53,7 @@ type value struct {
 
 // phases are what is dropped together. Each phase is dropped when the one before has come to rest.
 func phases(t testing.TB) [][]drop {
-	first := []strength{{"1", "EW-40", 40}, {"2", "S-1", 42.1}, {"3", "S-2", 41.42}, {"4", "S-1 dup", 42.1}, {"5", "EW-40", 40}}
+	first := firstRun
 	corrected := []strength{first[0], first[1], {"3", "S-2", 44.12}, first[3], first[4]}
 	checked := []strength{{"1", "EW-40", 40.02}, corrected[1], corrected[2], corrected[3], corrected[4]}
 	good := congenerRun(congenerBatch)

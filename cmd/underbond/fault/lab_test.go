@@ -197,12 +197,9 @@ func (l *lab) play(env ...string) {
 	l.stop()
 }
 
-// stop ends the daemon politely; one that a fault kills just then is no matter.
+// stop ends the daemon politely.
 func (l *lab) stop() {
 	l.t.Helper()
-	if !l.daemon.alive() && l.daemon.killed() {
-		return
-	}
 	l.daemon.stop(l.t)
 }
 

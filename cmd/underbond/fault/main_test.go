@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"testing"
 
@@ -37,6 +38,9 @@ func program(t testing.TB, sabotaged bool) string {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("builds the daemon and breaks it")
+	}
+	if runtime.GOOS == "windows" {
+		t.Skip("stops the daemon by a signal")
 	}
 	programs.once.Do(func() {
 		if programs.dir, programs.err = os.MkdirTemp("", "underbond-fault-"); programs.err != nil {

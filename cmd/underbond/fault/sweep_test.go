@@ -105,7 +105,7 @@ func points(t testing.TB, operations, sample int) (list []string) {
 func TestKilledAtEveryOperation(t *testing.T) {
 	t.Parallel()
 	want := reference(t)
-	list := points(t, undisturbed.operations, 24)
+	list := points(t, undisturbed.operations, 40)
 	t.Logf("%d durable operations, %d kills", undisturbed.operations, len(list))
 	for _, point := range list {
 		t.Run(point, func(t *testing.T) {

@@ -16,6 +16,7 @@ import (
 
 	"underbond/ingest/custody"
 	"underbond/parsers"
+	"underbond/parsers/compressed"
 	"underbond/parsers/delimited"
 	"underbond/parsers/registry"
 )
@@ -79,33 +80,30 @@ func (r *Report) read(ctx context.Context, src source, size int64, opt Options) 
 	if size == 0 {
 		return nil, parsers.Refuse("empty", parsers.Place{}, "the file is empty")
 	}
-	head := make([]byte, min(size, parsers.SniffLength))
-	if _, err := src.ReadAt(head, 0); err != nil && !errors.Is(err, io.EOF) {
-		return nil, err
-	}
-	reader, profile, err := choose(head, opt.Profiles)
+	content, err := compressed.Open(src, size, parsers.Limits{})
 	if err != nil {
+		if compressed.IsCut(err) {
+			r.EndProof = parsers.EndProofFailed
+		}
 		return nil, err
-	}
-	r.Format, r.Profile = Text(reader.Format()), Text(profile)
-	proof, why, err := reader.EndProof(src, size)
-	if err != nil {
-		return nil, fmt.Errorf("look for the end: %w", err)
-	}
-	r.EndProof = proof
-	if proof == parsers.EndProofFailed {
-		return nil, parsers.Refuse("incomplete", parsers.Place{Offset: size}, "the end mark of %s is not there: %s; the file was cut off, export it again", reader.Format(), why)
 	}
 	c := &collector{opt: opt}
-	warnings, err := reader.Read(ctx, src, parsers.Options{Encoding: opt.Encoding}, c)
-	r.FormatVersion = Text(c.version)
+	result, err := content.Read(ctx, func(_ *compressed.Member, head []byte) (parsers.Reader, error) {
+		reader, profile, err := choose(head, opt.Profiles)
+		if err != nil {
+			return nil, err
+		}
+		r.Format, r.Profile = Text(reader.Format()), Text(profile)
+		return reader, nil
+	}, parsers.Options{Encoding: opt.Encoding}, c)
+	r.EndProof, r.FormatVersion = result.Proof, Text(c.version)
 	if err != nil {
 		return nil, err
 	}
 	if len(c.list) == 0 {
 		return nil, parsers.Refuse("empty", parsers.Place{}, "the file holds no acquisition")
 	}
-	r.Problems = merge(c.problems, warnings)
+	r.Problems = merge(c.problems, result.Warnings)
 	return c.list, nil
 }
 

@@ -1,7 +1,9 @@
 package inspect
 
 import (
+	"archive/zip"
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/base64"
 	"encoding/binary"
@@ -141,7 +143,16 @@ func TestOutcomes(t *testing.T) {
 		"delimited, cut":         {content: strings.TrimSuffix(readings, "\n"), opt: known, outcome: OutcomeRefused, format: "delimited", end: "failed", code: "incomplete"},
 		"two profiles":           {content: readings, opt: Options{Profiles: []*delimited.Profile{readingsProfile(t), renamed(readingsProfile(t))}}, outcome: OutcomeRefused, end: "none", code: "ambiguous-profile", says: "only one of them"},
 		"empty":                  {content: "", outcome: OutcomeRefused, end: "none", code: "empty"},
-		"no text":                {content: "PK\x03\x04\x00\x00", outcome: OutcomeRefused, end: "none", code: "unknown-format"},
+		"no text":                {content: "\x00\x01\x02\x03", outcome: OutcomeRefused, end: "none", code: "unknown-format"},
+		"gzip":                   {content: gzipped(jcamp), outcome: OutcomeRead, format: "jcamp-dx", end: "held"},
+		"gzip of mzML":           {content: gzipped(mzML(1, minutes)), outcome: OutcomeRead, format: "mzml", end: "held"},
+		"gzip, cut":              {content: gzipped(jcamp)[:200], outcome: OutcomeRefused, end: "failed", code: "compressed-cut"},
+		"gzip of cut data":       {content: gzipped(strings.Replace(jcamp, "##END=\n", "", 1)), outcome: OutcomeRefused, format: "jcamp-dx", end: "failed", code: "incomplete"},
+		"zip":                    {content: zipped(t, "a.dx", jcamp, "b.mzML", mzML(1, minutes)), outcome: OutcomeRead, format: "mzml", end: "held"},
+		"zip, one member cut":    {content: zipped(t, "a.dx", jcamp, "b.mzML", mzML(1, minutes)[:900]), outcome: OutcomeRefused, format: "mzml", end: "failed", code: "incomplete"},
+		"zip with another file":  {content: zipped(t, "a.dx", jcamp, "notes", "see the notebook"), outcome: OutcomeRefused, format: "jcamp-dx", end: "none", code: "no-profile"},
+		"zip, cut":               {content: "PK\x03\x04\x00\x00", outcome: OutcomeRefused, end: "failed", code: "compressed-cut"},
+		"jcamp-dx, block lost":   {content: jcamp + strings.Replace(jcamp, "400 500", "400 !", 1), outcome: OutcomeWarned, format: "jcamp-dx", end: "held", code: "jcampdx-ordinate"},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
@@ -156,6 +167,44 @@ func TestOutcomes(t *testing.T) {
 				t.Errorf("%d acquisitions of a file that is %s", len(r.Acquisitions), r.Outcome)
 			}
 		})
+	}
+}
+
+func gzipped(content string) string {
+	var b bytes.Buffer
+	z := gzip.NewWriter(&b)
+	_, _ = z.Write([]byte(content)) // a buffer takes everything
+	_ = z.Close()
+	return b.String()
+}
+
+// zipped makes an archive of names and contents in turn.
+func zipped(t *testing.T, members ...string) string {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for i := 0; i < len(members); i += 2 {
+		w, err := z.Create(members[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.Write([]byte(members[i+1])); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func TestMembersOfAnArchiveAreNumberedOn(t *testing.T) {
+	r := inspected(t, write(t, "a.zip", zipped(t, "one.dx", jcamp+jcamp, "two.dx", strings.Replace(jcamp, "400 500", "400 700", 1))), Options{})
+	if len(r.Acquisitions) != 3 || r.Acquisitions[2].Record != 3 {
+		t.Fatalf("acquisitions %+v", r.Acquisitions)
+	}
+	if len(r.Problems) != 1 || r.Problems[0].Where.Record != 3 || r.Problems[0].Where.Element != "two.dx!##FIRSTY" {
+		t.Errorf("problems %+v", r.Problems)
 	}
 }
 
@@ -175,7 +224,7 @@ func TestSpectrumAsTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	const want = `{"index":0,"id":null,"label":"XYDATA","form":"(X++(Y..Y))","data_type":"UV/VIS SPECTRUM","x_unit":"nm","x_unit_text":"NANOMETERS","y_unit":"1","y_unit_text":"ABSORBANCE",` +
-		`"points":4,"first":[400,0.5],"last":[430,0.25],"sum_y":1.15,"min_y":0.25,"max_y":0.5,"rows":null,"columns":[],"metadata":[],"xy":[[400,0.5],[410,0.4],[420,null],[430,0.25]]}`
+		`"points":4,"first":[400,0.5],"last":[430,0.25],"sum_y":1.15,"min_y":0.25,"max_y":0.5,"rows":null,"columns":[],"metadata":[],"lost":false,"xy":[[400,0.5],[410,0.4],[420,null],[430,0.25]]}`
 	if string(got) != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}

@@ -87,6 +87,7 @@ type Table struct {
 	Rows     *int             `json:"rows"` // of a table of rows
 	Columns  []parsers.Column `json:"columns"`
 	Metadata []parsers.Field  `json:"metadata"` // what stands with this table alone
+	Lost     bool             `json:"lost"`     // a problem of that grade says why
 	XY       *Points          `json:"xy,omitempty"`
 	Cells    [][]Cell         `json:"cells,omitempty"`
 }
@@ -107,6 +108,7 @@ type Spectrum struct {
 	Sum           Value   `json:"sum"`
 	BaseAt        Value   `json:"base_at"`
 	BaseIntensity Value   `json:"base_intensity"`
+	Lost          bool    `json:"lost"` // a problem of that grade says what
 	XY            *Points `json:"xy,omitempty"`
 }
 
@@ -126,5 +128,6 @@ type Chromatogram struct {
 	Sum    Value   `json:"sum"`
 	Max    Value   `json:"max"`
 	MaxAt  Value   `json:"max_at_s"`
+	Lost   bool    `json:"lost"` // a problem of that grade says what
 	XY     *Points `json:"xy,omitempty"`
 }

@@ -65,7 +65,7 @@ func tableOfSpectrum(s *parsers.Spectrum, keep bool) Table {
 	e, n := extentOf(s.Y), len(s.X)
 	t := Table{Index: s.Index, ID: Text(s.ID), DataType: Text(s.Kind), Units: unitsOf(s.XAxis, s.YAxis), Points: &n,
 		First: pairAt(s.X, s.Y, 0), Last: pairAt(s.X, s.Y, n-1), SumY: e.sum, MinY: e.low, MaxY: e.high,
-		Columns: []parsers.Column{}, Metadata: fields(s.Fields)}
+		Columns: []parsers.Column{}, Metadata: fields(s.Fields), Lost: s.Lost}
 	t.Label, t.Form = labelAndForm(s.Table)
 	if keep {
 		t.XY = points(s.X, s.Y)
@@ -107,7 +107,7 @@ func spectrum(s *parsers.Spectrum, keep bool) Spectrum {
 	e := extentOf(s.Y)
 	out := Spectrum{Index: s.Index, ID: Text(s.ID), Kind: Text(s.Kind), MSLevel: Count(s.MSLevel), Polarity: Text(s.Polarity), Mode: Text(s.Representation),
 		ScanTime: Value(s.ScanTime), Units: unitsOf(s.XAxis, s.YAxis), Points: len(s.X), First: valueAt(s.X, 0), Last: valueAt(s.X, len(s.X)-1),
-		Sum: e.sum, BaseAt: valueAt(s.X, e.highAt), BaseIntensity: e.high}
+		Sum: e.sum, BaseAt: valueAt(s.X, e.highAt), BaseIntensity: e.high, Lost: s.Lost}
 	if keep {
 		out.XY = points(s.X, s.Y)
 	}
@@ -117,7 +117,7 @@ func spectrum(s *parsers.Spectrum, keep bool) Spectrum {
 func chromatogram(c *parsers.Chromatogram, keep bool) Chromatogram {
 	e := extentOf(c.Value)
 	out := Chromatogram{Index: c.Index, ID: Text(c.ID), Kind: Text(c.Kind), Precursor: Value(c.Precursor), Product: Value(c.Product), Wavelength: Value(c.Wavelength),
-		Units: unitsOf(c.TimeAxis, c.ValueAxis), Points: len(c.Time), First: Missing(), Last: Missing(), Sum: e.sum, Max: e.high, MaxAt: Missing()}
+		Units: unitsOf(c.TimeAxis, c.ValueAxis), Points: len(c.Time), First: Missing(), Last: Missing(), Sum: e.sum, Max: e.high, MaxAt: Missing(), Lost: c.Lost}
 	if c.TimeAxis.Unit == "s" {
 		out.First, out.Last, out.MaxAt = valueAt(c.Time, 0), valueAt(c.Time, len(c.Time)-1), valueAt(c.Time, e.highAt)
 	}

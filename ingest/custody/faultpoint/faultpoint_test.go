@@ -25,7 +25,7 @@ func build(t *testing.T, tags string) string {
 
 func TestOnlyASabotagedBuildHoldsTheSwitches(t *testing.T) {
 	t.Parallel()
-	words := []string{"UNDERBOND_SABOTAGE", "UNDERBOND_KILL_AT", "UNDERBOND_KILL_PHASE", "UNDERBOND_COUNT_FILE", "content-address"}
+	words := []string{"UNDERBOND_SABOTAGE", "UNDERBOND_KILL_AT", "UNDERBOND_KILL_PHASE", "UNDERBOND_COUNT_FILE", "content-address", "UNDERBOND_KILL_OP", "UNDERBOND_PANIC_ON", "UNDERBOND_CRASH_ON", "UNDERBOND_HOLD_DIR"}
 	for tags, want := range map[string]bool{"": false, "sabotage": true} {
 		content, err := os.ReadFile(build(t, tags))
 		if err != nil {

@@ -16,18 +16,18 @@ import (
 const (
 	// EnvKillAt holds n: the process kills itself at its n-th durable operation, counted from 1.
 	EnvKillAt = "UNDERBOND_KILL_AT"
+	// EnvKillOp, when set, is the name of the only operations that are counted.
+	EnvKillOp = "UNDERBOND_KILL_OP"
 	// EnvKillPhase is "before" (default) or "after": on which side of the operation.
 	EnvKillPhase = "UNDERBOND_KILL_PHASE"
 	// EnvCountFile names a file that always holds "count name" of the last operation begun.
 	EnvCountFile = "UNDERBOND_COUNT_FILE"
-	// EnvTraceFile names a file to which "count name" of every operation is added.
-	EnvTraceFile = "UNDERBOND_TRACE_FILE"
 	// EnvPanicOn is "point@name": the process panics when it reaches that point with that name.
 	EnvPanicOn = "UNDERBOND_PANIC_ON"
 	// EnvCrashOn is "point@name": the process kills itself there.
 	EnvCrashOn = "UNDERBOND_CRASH_ON"
-	// EnvHoldDir is a folder. Whoever reaches a point for which it has a file "point@name"
-	// renames that file to "point@name.held" and waits until it is gone.
+	// EnvHoldDir is a folder. Whoever reaches a point for which it has a file "point@name.1",
+	// or else .2 and so on, adds ".held" to its name and waits until it is gone.
 	EnvHoldDir = "UNDERBOND_HOLD_DIR"
 	// EnvSabotage is a comma-separated list of protections to switch off.
 	EnvSabotage = "UNDERBOND_SABOTAGE"
@@ -65,17 +65,17 @@ type plan struct {
 	mu     sync.Mutex
 	count  int64
 	killAt int64
+	op     string
 	after  bool
 	off    map[string]bool
 	file   *os.File
-	trace  *os.File
 	panic  string
 	crash  string
 	hold   string
 }
 
 func load() *plan {
-	p := &plan{off: map[string]bool{}, panic: os.Getenv(EnvPanicOn), crash: os.Getenv(EnvCrashOn), hold: os.Getenv(EnvHoldDir)}
+	p := &plan{off: map[string]bool{}, op: os.Getenv(EnvKillOp), panic: os.Getenv(EnvPanicOn), crash: os.Getenv(EnvCrashOn), hold: os.Getenv(EnvHoldDir)}
 	if s := os.Getenv(EnvKillAt); s != "" {
 		n, err := strconv.ParseInt(s, 10, 64)
 		if err != nil || n < 1 {
@@ -106,13 +106,6 @@ func load() *plan {
 		}
 		p.file = f
 	}
-	if path := os.Getenv(EnvTraceFile); path != "" {
-		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
-		if err != nil {
-			abort("open the trace file: %v", err)
-		}
-		p.trace = f
-	}
 	return p
 }
 
@@ -125,17 +118,15 @@ func abort(format string, args ...any) {
 // plan says so, kills the process before the operation is done.
 func Before(name string) Op {
 	p := sabotage
+	if p.op != "" && p.op != name {
+		return Op{}
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.count++
 	if p.file != nil {
 		if _, err := p.file.WriteAt(fmt.Appendf(nil, "%d %-40s\n", p.count, name), 0); err != nil {
 			abort("write the count file: %v", err)
-		}
-	}
-	if p.trace != nil {
-		if _, err := fmt.Fprintf(p.trace, "%d %s\n", p.count, name); err != nil {
-			abort("write the trace file: %v", err)
 		}
 	}
 	if !p.after && p.count == p.killAt {
@@ -147,7 +138,7 @@ func Before(name string) Op {
 // After marks the successful or failed end of the operation and, where the plan
 // says so, kills the process before anything can be done with the outcome.
 func (o Op) After() {
-	if sabotage.after && o.number == sabotage.killAt {
+	if sabotage.after && o.number > 0 && o.number == sabotage.killAt {
 		kill()
 	}
 }
@@ -168,15 +159,16 @@ func Reach(point, name string) {
 	if sabotage.hold == "" {
 		return
 	}
-	held := filepath.Join(sabotage.hold, place+".held")
-	if os.Rename(filepath.Join(sabotage.hold, place), held) != nil {
-		return
-	}
-	for {
-		if _, err := os.Lstat(held); err != nil {
-			return
+	for n := range 9 {
+		file := filepath.Join(sabotage.hold, fmt.Sprintf("%s.%d", place, n+1))
+		held := file + ".held"
+		if os.Rename(file, held) != nil {
+			continue
 		}
-		time.Sleep(5 * time.Millisecond)
+		for err := error(nil); err == nil; _, err = os.Lstat(held) {
+			time.Sleep(5 * time.Millisecond)
+		}
+		return
 	}
 }
 

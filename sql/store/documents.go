@@ -34,11 +34,17 @@ func (s *Store) RecordDocument(ctx context.Context, c *record.Claim, d *record.D
 		if err := lockDocuments(ctx, tx, "lock_documents.sql"); err != nil {
 			return nil, err
 		}
+		old, err := outdated(ctx, tx, d)
+		if err != nil {
+			return nil, err
+		}
 		id, fresh, err := putDocument(ctx, tx, c, d)
 		if err != nil {
 			return nil, err
 		}
-		if fresh {
+		if fresh && old {
+			e.kind = "older document kept"
+		} else if fresh {
 			if e.events, err = s.apply(ctx, tx, id, d); err != nil {
 				return nil, err
 			}

@@ -198,3 +198,17 @@ func TestCorrectedFactsWithdraw(t *testing.T) {
 		lab.check()
 	})
 }
+
+// TestAnOlderVersionTakesNothingOver: whichever order two versions arrive in, the newer holds.
+func TestAnOlderVersionTakesNothingOver(t *testing.T) {
+	lab := newLaboratory(t)
+	newer := strings.Replace(strings.Replace(registerV1, "version,1", "version,2,author,A. Clerk (invented),reason,typing error", 1), "cider spirit", "perry spirit", 1)
+	lab.documents(newer, registerV1)
+	if n := one[int](lab, "select count(*) from core.document where kind = 'register'"); n != 2 {
+		t.Errorf("%d registers are kept, want both", n)
+	}
+	if version := one[string](lab, "select string_agg(distinct d.version, ',') from core.sample s join core.document d on d.id = s.document where s.current"); version != "2" {
+		t.Errorf("the facts in force are of version %s, want 2", version)
+	}
+	lab.check()
+}

@@ -112,7 +112,7 @@ func (n *numbered) begin(m *Member) {
 func (n *numbered) Begin(h parsers.Header) error {
 	n.count++
 	if n.count > n.limit {
-		return parsers.Refuse(CodeLimitMembers, parsers.Place{Record: n.limit}, "the members hold more than %d acquisitions together", n.limit)
+		return parsers.Refuse(CodeLimitMembers, parsers.Place{Record: n.count - n.base}, "the members hold more than %d acquisitions together", n.limit)
 	}
 	h.Record += n.base
 	if n.member != "" && h.NativeKey != "" {

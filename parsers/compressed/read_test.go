@@ -153,7 +153,7 @@ func TestSinkKnowsItsPlaces(t *testing.T) {
 	for name, want := range map[string]struct {
 		limit int
 		where string
-	}{"sink": {0, "record 3"}, "limit": {2, "record 2, b"}} {
+	}{"sink": {0, "record 3"}, "limit": {2, "record 3, b"}} {
 		t.Run(name, func(t *testing.T) {
 			_, err := c.Read(context.Background(), always, parsers.Options{Limits: parsers.Limits{Acquisitions: want.limit}}, &full{record: 3})
 			var refusal *parsers.Refusal

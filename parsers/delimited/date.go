@@ -89,11 +89,25 @@ func startOf(text, offset, layout string) parsers.Start {
 			return s
 		}
 	}
-	s.Local = t.Format(parsers.LocalLayout)
+	s.Local = localText(t)
 	if strings.Contains(layout, "Z07") {
 		s.Offset = t.Format("Z07:00")
 	}
 	return s
+}
+
+// localText gives a wall clock as parsers.LocalLayout does, in a fraction of the time.
+func localText(t time.Time) string {
+	year, month, day := t.Date()
+	if year < 1000 || year > 9999 || t.Nanosecond() != 0 {
+		return t.Format(parsers.LocalLayout)
+	}
+	hour, minute, second := t.Clock()
+	text := [19]byte{4: '-', 7: '-', 10: 'T', 13: ':', 16: ':'}
+	for _, part := range [...]struct{ at, n int }{{0, year / 100}, {2, year % 100}, {5, int(month)}, {8, day}, {11, hour}, {14, minute}, {17, second}} {
+		text[part.at], text[part.at+1] = byte('0'+part.n/10), byte('0'+part.n%10)
+	}
+	return string(text[:])
 }
 
 // offsetOf reads an offset from UTC: "+01:00", "+0100", "-5", "UTC+1", "GMT", "Z". It

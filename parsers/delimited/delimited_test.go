@@ -246,10 +246,10 @@ func TestRefusals(t *testing.T) {
 		"no rows":                {wide, utf16le("Run;Vial;Cu 63;Pb 208;Operator\r\n"), "delimited-empty", 2, 0, "no row"},
 		"header row order":       {wide, utf16le("Vial;Run;Cu 63;Pb 208;Operator\r\n"), "delimited-header", 1, 1, "the profile's is"},
 		"key twice":              {wide, utf16le(metals + "R1;1;1;1;\r\n"), "delimited-duplicate-key", 4, 0, "run=R1 vial=1 is already at line 2"},
-		"cut last line":          {wide, utf16le(metals + "R1;3;1;12"), "delimited-cut", 4, 0, "may be cut"},
-		"cut inside a character": {wide, utf16le(metals)[:len(utf16le(metals))-3], "delimited-encoding", 3, 0, "not utf-16le"},
+		"cut last line":          {wide, utf16le(metals + "R1;3;1;12"), "delimited-cut", 4, 4, "may be cut"},
+		"cut inside a character": {wide, utf16le(metals)[:len(utf16le(metals))-3], "delimited-encoding", 3, 5, "not utf-16le"},
 		"group mark astray":      {wide, utf16le(strings.Replace(metals, "1.234,5", "12.34,5", 1)), "delimited-number", 2, 3, "where no thousands are"},
-		"unpaired surrogate":     {wide, append(utf16le(metals), 0x00, 0xD8, '\r', 0, '\n', 0), "delimited-encoding", 4, 0, "not utf-16le"},
+		"unpaired surrogate":     {wide, append(utf16le(metals), 0x00, 0xD8, '\r', 0, '\n', 0), "delimited-encoding", 4, 1, "not utf-16le"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := New(c.profile).Read(t.Context(), bytes.NewReader(c.data), parsers.Options{}, &collector{})

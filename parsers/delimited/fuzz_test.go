@@ -28,12 +28,16 @@ func FuzzParseProfile(f *testing.F) {
 // FuzzRead: any bytes are read or refused, alike in one piece and byte by byte; what
 // is read has a failed end proof never, and every row has a cell for each column.
 func FuzzRead(f *testing.F) {
-	peaks, wide := New(profile(f, "peaks.yaml")), New(profile(f, "metals.yaml"))
+	readers := []parsers.Reader{New(profile(f, "peaks.yaml")), New(profile(f, "metals.yaml"))}
+	for _, e := range examples(f) {
+		readers = append(readers, New(e.profile))
+		f.Add(e.data)
+	}
 	f.Add([]byte(text(f, "peaks.csv")))
 	f.Add(utf16le(metals))
 	limits := parsers.Options{Limits: parsers.Limits{TotalBytes: 1 << 20, TokenBytes: 4096}}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		for _, r := range []parsers.Reader{peaks, wide} {
+		for _, r := range readers {
 			r.Sniff(data)
 			got, again := &collector{}, &collector{}
 			_, err := r.Read(t.Context(), bytes.NewReader(data), limits, got)

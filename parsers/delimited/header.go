@@ -126,8 +126,10 @@ func (s *session) header(row *rows.Row) error {
 // describe settles where each column of the profile is.
 func (s *session) describe(cellOf func(col *ColumnSpec) int) {
 	p := s.profile
+	s.columnsOf = map[string][]int{}
 	for i := range p.Columns {
 		col := &p.Columns[i]
+		s.columnsOf[col.Meaning] = append(s.columnsOf[col.Meaning], i)
 		switch {
 		case slices.Contains(p.Key, col.Meaning):
 			s.keyColumns = append(s.keyColumns, i)

@@ -70,7 +70,7 @@ func (c *checker) oneOf(path, value string, allowed ...string) {
 func (c *checker) marks() {
 	p := c.profile
 	c.oneOf("decimal_mark", p.DecimalMark, ".", ",")
-	c.oneOf("group_mark", p.GroupMark, ",", ".", "'", "’", "\u00a0", "\u202f")
+	c.oneOf("group_mark", p.GroupMark, ",", ".", "'", "’", " ", "\u00a0", "\u202f")
 	if p.GroupMark != "" && p.GroupMark == p.DecimalMark {
 		c.Fault("group_mark", "", "group_mark and decimal_mark are both %q", p.GroupMark)
 	}

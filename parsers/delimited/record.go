@@ -158,11 +158,24 @@ func of(analyte string) string {
 func (s *session) cells(row *rows.Row) ([]parsers.Cell, error) {
 	r := &s.record
 	r.room(len(s.cellOf), len(row.Raw))
-	first := len(r.cells)
+	first, from := len(r.cells), r.texts.Len()
+	s.starts = s.starts[:0]
+	gap := 0
+	if row.Plain {
+		r.texts.Write(row.Raw)
+		gap = 1 // the delimiter
+	}
+	at := 0
+	for _, cell := range row.Cells {
+		if !row.Plain {
+			r.texts.Write(cell)
+		}
+		s.starts = append(s.starts, at)
+		at += len(cell) + gap
+	}
+	text := r.texts.String()[from:]
 	for i, k := range s.cellOf {
-		from := r.texts.Len()
-		r.texts.Write(row.Cells[k])
-		cell := parsers.Cell{Text: r.texts.String()[from:]}
+		cell := parsers.Cell{Text: text[s.starts[k] : s.starts[k]+len(row.Cells[k])]}
 		if s.numeric[i] {
 			v, mark, err := s.numbers.cell(cell.Text)
 			if err != nil {
@@ -193,21 +206,18 @@ func same(columns []int, a, b []parsers.Cell) bool {
 // fact gives the text of a meaning, from the row's columns or the preamble. Columns
 // of one meaning (date and time of the start) are joined by a space.
 func (s *session) fact(meaning string, cells []parsers.Cell) string {
-	text, found := "", false
-	for i := range s.profile.Columns {
-		if s.profile.Columns[i].Meaning != meaning {
-			continue
-		}
-		if found {
-			text += " "
-		}
-		text += strings.TrimSpace(cells[i].Text)
-		found = true
-	}
-	if !found {
+	columns := s.columnsOf[meaning]
+	switch len(columns) {
+	case 0:
 		return s.facts[meaning]
+	case 1:
+		return strings.TrimSpace(cells[columns[0]].Text)
 	}
-	return strings.TrimSpace(text)
+	texts := make([]string, len(columns))
+	for i, k := range columns {
+		texts[i] = strings.TrimSpace(cells[k].Text)
+	}
+	return strings.TrimSpace(strings.Join(texts, " "))
 }
 
 // offset gives what the start's clock is ahead of UTC, as the export or the profile
@@ -222,6 +232,7 @@ func (s *session) offset(cells []parsers.Cell) string {
 // key makes the native key of a row: "run=R31 injection=4".
 func (s *session) key(cells []parsers.Cell, line int) (string, error) {
 	var b strings.Builder
+	b.Grow(64)
 	for i, meaning := range s.profile.Key {
 		text := s.fact(meaning, cells)
 		if text == "" {
@@ -240,8 +251,11 @@ func (s *session) key(cells []parsers.Cell, line int) (string, error) {
 // keyWord quotes a text that could be mistaken for several words, so that different
 // facts never make the same key.
 func keyWord(text string) string {
-	if strings.ContainsAny(text, " =\"\\\t\r\n") {
-		return strconv.Quote(text)
+	for i := range len(text) {
+		switch text[i] {
+		case ' ', '=', '"', '\\', '\t', '\r', '\n':
+			return strconv.Quote(text)
+		}
 	}
 	return text
 }

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"hash"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -30,6 +31,7 @@ type session struct {
 	width      int   // cells of a row
 	cellOf     []int // profile column to cell
 	numeric    []bool
+	columnsOf  map[string][]int // meaning to profile columns
 	columns    []parsers.Column
 	// Profile columns that make the key, and those that the rows of an acquisition share.
 	keyColumns, factColumns []int
@@ -38,7 +40,8 @@ type session struct {
 	// From the rows.
 	seen   map[string]int // native key to the line where it began
 	record record
-	count  int // rows read
+	starts []int // of the cells in a row's text
+	count  int   // rows read
 	footer bool
 }
 
@@ -50,7 +53,8 @@ func (s *session) next() (*rows.Row, error) {
 			return nil, refusalOf(err)
 		}
 		if !s.checked && bytes.ContainsRune(row.Raw, '\uFFFD') {
-			return nil, parsers.Refuse("delimited-encoding", parsers.Place{Line: row.Line}, "a character that is not %s", s.profile.Encoding)
+			bad := slices.IndexFunc(row.Cells, func(cell []byte) bool { return bytes.ContainsRune(cell, '\uFFFD') })
+			return nil, parsers.Refuse("delimited-encoding", parsers.Place{Line: row.Line, Column: bad + 1}, "a character that is not %s", s.profile.Encoding)
 		}
 		if s.skipped(row) {
 			continue
@@ -74,7 +78,7 @@ func (r *reader) skipped(row *rows.Row) bool {
 
 // data reads the rows behind the header row.
 func (s *session) data(ctx context.Context) error {
-	ended := true
+	ended, last := true, 0
 	for {
 		row, err := s.next()
 		if err == io.EOF {
@@ -83,7 +87,7 @@ func (s *session) data(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		ended = row.Ended
+		ended, last = row.Ended, len(row.Cells)
 		if s.footer {
 			return parsers.Refuse("delimited-footer", parsers.Place{Line: row.Line}, "a row follows the footer %q", s.profile.Footer)
 		}
@@ -112,7 +116,7 @@ func (s *session) data(ctx context.Context) error {
 	case s.profile.Footer != "" && !s.footer:
 		return parsers.Refuse("delimited-footer", parsers.Place{Line: line}, "the content ends without the footer %q", s.profile.Footer)
 	case s.profile.End == endNewline && !ended:
-		return parsers.Refuse("delimited-cut", parsers.Place{Line: line}, "the last line has no line end: it may be cut")
+		return parsers.Refuse("delimited-cut", parsers.Place{Line: line, Column: last}, "the last line has no line end: it may be cut")
 	case s.count == 0:
 		return parsers.Refuse("delimited-empty", parsers.Place{Line: line}, "no row follows the header row")
 	}

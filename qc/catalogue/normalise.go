@@ -28,8 +28,8 @@ const rulesVersion = 1
 // such as n-, iso-, sec-, tert-, cis-, o-, D- or N- belong to the name, and a name
 // without its prefix is another name.
 func Normalise(text string) string {
-	text = uniform.Replace(text)
-	// Folding can undo decomposition and the reverse, so compose the marks away twice.
+	text = uniform.Replace(strings.ToValidUTF8(text, "\uFFFD"))
+	// Folding gives characters that decompose further, and needs decomposed ones.
 	text = norm.NFKD.String(cases.Fold().String(norm.NFKD.String(text)))
 	var letters []rune
 	for _, r := range text {

@@ -164,12 +164,12 @@ func compute(t *testing.T, input []byte) [][]string {
 		cmd.Stderr = &stderr
 		out, err := cmd.Output()
 		var exit *exec.ExitError
-		if errors.As(err, &exit) && exit.ExitCode() == 3 {
-			reason = fmt.Sprintf("%s: %s", python, strings.TrimSpace(stderr.String()))
-			continue
+		if errors.As(err, &exit) && exit.ExitCode() == 1 { // a Python exception
+			t.Fatalf("%s: %v\n%s", python, err, &stderr)
 		}
 		if err != nil {
-			t.Fatalf("%s: %v\n%s", python, err, &stderr)
+			reason = fmt.Sprintf("%s: %v: %s", python, err, strings.TrimSpace(stderr.String()))
+			continue
 		}
 		rows, err := csv.NewReader(bytes.NewReader(out)).ReadAll()
 		if err != nil {

@@ -2,6 +2,7 @@ package signal
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -29,7 +30,7 @@ func (e emgShape) at(t float64) float64 {
 // Bounds of the fit of shapes.
 const (
 	shareSteps  = 60
-	shareSettle = 1e-7 // relative change of the squares at which it has settled
+	shareSettle = 1e-11 // relative change of the squares at which it has settled
 	// shareMisfit is the largest root mean square misfit, as a part of the smallest
 	// height, at which shapes still say how to divide, where noise does not explain it.
 	shareMisfit = 0.05
@@ -49,6 +50,12 @@ func (f *finder) share(group []stretch) []float64 {
 	for i := range over {
 		over[i] = f.level[start+i] - base.at(times[i])
 	}
+	// By a power of two, so that no digit depends on the unit of the signal.
+	_, power := math.Frexp(slices.Max(over))
+	unit := math.Ldexp(1, power)
+	for i := range over {
+		over[i] /= unit
+	}
 	shapes, least := make([]emgShape, len(group)), math.Inf(1)
 	for i, s := range group {
 		height := over[s.at-start]
@@ -62,7 +69,7 @@ func (f *finder) share(group []stretch) []float64 {
 		return nil
 	}
 	fitted, squares := fitShapes(times, over, shapes)
-	if misfit := math.Sqrt(squares / float64(len(times))); !(misfit <= max(2*f.sigma, shareMisfit*least)) {
+	if misfit := math.Sqrt(squares / float64(len(times))); !(misfit <= max(2*f.sigma/unit, shareMisfit*least)) {
 		return nil
 	}
 	for i, s := range group {
@@ -70,7 +77,11 @@ func (f *finder) share(group []stretch) []float64 {
 			return nil // a shape that is not this peak's
 		}
 	}
-	return divide(times, over, fitted)
+	areas := divide(times, over, fitted)
+	for i := range areas {
+		areas[i] *= unit
+	}
+	return areas
 }
 
 // summit gives the index of the time at which a shape is highest.
@@ -137,11 +148,19 @@ func fitShapes(times, over []float64, shapes []emgShape) ([]emgShape, float64) {
 			right.Set(i, 0, over[i]-sum(best, t))
 		}
 		for k := range m {
-			var norm float64
+			var squares, gradient float64
 			for i := range n {
-				norm = math.Hypot(norm, system.At(i, k))
+				squares += square(system.At(i, k))
+				gradient += system.At(i, k) * right.At(i, 0)
 			}
-			system.Set(n+k, k, math.Sqrt(damping)*max(norm, math.SmallestNonzeroFloat64))
+			if k%4 == 3 && gradient < 0 && best[k/4].shortest() {
+				// It would only run into its bound again, and hold up the others.
+				for i := range n {
+					system.Set(i, k, 0)
+				}
+				squares = 1
+			}
+			system.Set(n+k, k, math.Sqrt(damping*squares))
 		}
 		var qr mat.QR
 		qr.Factorize(system)
@@ -168,6 +187,9 @@ func fitShapes(times, over []float64, shapes []emgShape) ([]emgShape, float64) {
 	}
 	return best, squares
 }
+
+// shortest tells whether the tail is at its bound.
+func (e emgShape) shortest() bool { return e.tail <= e.sd*leastTail*(1+1e-9) }
 
 // moved takes a step in the parameters of the fit, none of them too far.
 func (e emgShape) moved(area, mean, lnSD, lnTail float64) emgShape {

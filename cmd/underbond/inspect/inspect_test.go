@@ -138,7 +138,7 @@ func TestOutcomes(t *testing.T) {
 		"mzML":                   {content: mzML(1, minutes), outcome: OutcomeRead, format: "mzml", end: "held"},
 		"mzML, no time unit":     {content: mzML(1, ""), outcome: OutcomeWarned, format: "mzml", end: "held", code: "mzml-time-unit"},
 		"mzML, cut":              {content: mzML(1, minutes)[:900], outcome: OutcomeRefused, format: "mzml", end: "failed", code: "incomplete"},
-		"delimited":              {content: readings, opt: known, outcome: OutcomeRead, format: "delimited", end: "held"},
+		"delimited":              {content: readings, opt: known, outcome: OutcomeRead, format: "delimited", end: "none"},
 		"delimited, no profile":  {content: readings, outcome: OutcomeRefused, end: "none", code: "no-profile", says: "--profile"},
 		"delimited, cut":         {content: strings.TrimSuffix(readings, "\n"), opt: known, outcome: OutcomeRefused, format: "delimited", end: "failed", code: "incomplete"},
 		"two profiles":           {content: readings, opt: Options{Profiles: []*delimited.Profile{readingsProfile(t), renamed(readingsProfile(t))}}, outcome: OutcomeRefused, end: "none", code: "ambiguous-profile", says: "only one of them"},

@@ -16,12 +16,16 @@ var (
 	numberLike = regexp.MustCompile(`^(<=?|>=?|≤|≥|~)?\s*[+-]?(\d[\d.,'’\x{00a0}\x{202f} ]*|[.,]\d+)([eE][+-]?\d+)?\s*([#*!]{1,2})?$`)
 	dateLike   = regexp.MustCompile(`^(\d{1,4}[./-](\d{1,2}|[A-Za-z]{3,9})[./-]\d{1,4}|\d{1,2} [A-Za-z]{3,9} \d{2,4})([T, ].*)?$`)
 	timeLike   = regexp.MustCompile(`^\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?( ?[AaPp][Mm])?( ?(Z|[+-]\d{2}:?\d{2}))?$`)
-	spacing    = regexp.MustCompile(`\d \d`)
+	thousands  = regexp.MustCompile(`^[+-]?\d{1,3}([ '’\x{00a0}\x{202f}]\d{3})+([.,]\d*)?([eE][+-]?\d+)?$`)
 )
 
 // isNumber tells texts that some marks make a number, with or without a qualifier.
 func isNumber(cell string) bool {
-	return numberLike.MatchString(cell) && !dateLike.MatchString(cell)
+	if !numberLike.MatchString(cell) || dateLike.MatchString(cell) {
+		return false
+	}
+	_, number, _ := bare(cell)
+	return !strings.ContainsAny(number, strings.Join(groupMarks, "")) || thousands.MatchString(number)
 }
 
 func isData(cell string) bool {

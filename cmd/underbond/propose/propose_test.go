@@ -88,6 +88,8 @@ func TestShapesOfExports(t *testing.T) {
 		"no mark at all":            {"Start;Vial;Area\n2026-03-02 09:15;1;1234\n", []string{"decimal_mark"}, nil},
 		"marks that disagree":       {"Start;Vial;Area\n2026-03-02 09:15;1;1,25\n2026-03-02 09:16;2;1.25\n", []string{"decimal_mark"}, []string{`"1.25" against "1,25"`}},
 		"group mark":                {"Start;Vial;Area\n2026-03-02 09:15;1;1,234,567\n2026-03-02 09:16;2;1.5\n", nil, []string{`group_mark: ","`}},
+		"spaces":                    {"Start;Vial;Area\n2026-03-02 09:15;1;12 234,5\n", nil, []string{`group_mark: " "`, `decimal_mark: ","`}},
+		"numbers side by side":      {"Start;Vial;Area;Cells\n2026-03-02 09:15;1;2,5;1 2\n", nil, []string{"{name: Cells, type: text}"}},
 		"apostrophes":               {"Start;Vial;Area\n2026-03-02 09:15;1;1'234.5\n", nil, []string{`group_mark: "'"`}},
 		"no unit":                   {"Start,Vial,Density\n2026-03-02 09:15,1,0.94852\n", []string{"columns[2]"}, []string{"unit: QUESTION"}},
 		"brackets without a unit":   {"Start,Vial,Area (corrected)\n2026-03-02 09:15,1,0.5\n", nil, []string{`"corrected" in brackets is no unit`}},

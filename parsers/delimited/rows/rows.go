@@ -49,6 +49,8 @@ type Row struct {
 	Cells [][]byte // without enclosing quotes
 	// Ended tells that a line end follows; only the last row can be without.
 	Ended bool
+	// Plain tells that no cell was in quotes: the cells lie in Raw, one delimiter apart.
+	Plain bool
 
 	opt *Options
 }

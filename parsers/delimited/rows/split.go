@@ -35,7 +35,7 @@ func (s *Scanner) split() *Fault {
 			return s.fault(CodeLineEnd, i-1, "a carriage return without a line feed")
 		}
 	}
-	if s.opt.Unquoted || bytes.IndexByte(raw, '"') < 0 {
+	if r.Plain = s.opt.Unquoted || bytes.IndexByte(raw, '"') < 0; r.Plain {
 		for {
 			i := bytes.IndexByte(raw, s.opt.Delimiter)
 			if i < 0 {

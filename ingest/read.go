@@ -83,7 +83,12 @@ func (p *Pipeline) read(ctx context.Context, c *record.Claim) error {
 	if err := p.opt.Store.RecordAcquisitions(ctx, c, list, report.Warnings); err != nil {
 		return err
 	}
-	p.event(c).Int("acquisitions", len(list)).Int("warnings", len(report.Warnings)).Msg("file recorded")
+	line := p.event(c).Strs("batch", c.Batches).Int("acquisitions", len(list)).Int("warnings", len(report.Warnings))
+	if c.WaitingFor != "" {
+		line.Str("waiting_for", c.WaitingFor).Msg("file waits")
+		return nil
+	}
+	line.Msg("file recorded")
 	return nil
 }
 

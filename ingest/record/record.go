@@ -77,6 +77,11 @@ type Claim struct {
 	// Documents is the number of the newest document when the file was claimed: what
 	// is looked up for this file must be at least that new.
 	Documents int64
+
+	// Filled in when acquisitions are recorded: the batches concerned by name, and what the
+	// file waits for when there are none.
+	Batches    []string
+	WaitingFor string
 }
 
 // What a file can wait for.

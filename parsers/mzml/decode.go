@@ -5,11 +5,12 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 
 	"github.com/klauspost/compress/zstd"
 	fastbase64 "github.com/segmentio/asm/base64"
+
+	"underbond/parsers/mzml/inflate"
 )
 
 // Bounds of the memory that one array may take, whatever it declares: sums of real
@@ -21,14 +22,23 @@ const (
 
 // arrayDecoder turns payloads into values. Its memory is used again for each array.
 type arrayDecoder struct {
-	raw      []byte // decompressed
-	other    []byte // rearranged
-	input    bytes.Reader
-	inflater io.ReadCloser
-	zstd     *zstd.Decoder
+	raw   []byte // decompressed
+	other []byte // rearranged
+	zlib  inflate.Decoder
+	zstd  *zstd.Decoder
 
 	inexact  bool // an integer did not fit a float64
 	trailing int  // bytes after the compressed data
+}
+
+// shrink lets go of memory that only an unusual array needs.
+func (d *arrayDecoder) shrink() {
+	if cap(d.raw) > 8*idleValues {
+		d.raw = nil
+	}
+	if cap(d.other) > 8*idleValues {
+		d.other = nil
+	}
 }
 
 func (d *arrayDecoder) close() {
@@ -96,9 +106,6 @@ func (d *arrayDecoder) unpack(a *array, max, most int) (err error) {
 	default:
 		most = min(most, c.width*max)
 	}
-	if c.zlib && c.numpress == 0 && !c.text && !c.shuffled && c.predicted == 0 {
-		return d.inflateValues(a, most)
-	}
 	raw := a.packed
 	if c.zlib {
 		raw, err = d.inflate(a.packed, most)
@@ -153,8 +160,8 @@ func errPartOfValue(n, width int) error {
 func decodeBase64(dst, text []byte) (out []byte, damage string) {
 	text = trimSpace(text)
 	need := base64.StdEncoding.DecodedLen(len(text))
-	if cap(dst) < need {
-		dst = make([]byte, need+need/8)
+	if cap(dst) < need+inflate.Padding {
+		dst = make([]byte, need+need/8+inflate.Padding)
 	}
 	n, err := fastbase64.StdEncoding.Decode(dst[:need], text)
 	if err != nil {

@@ -3,100 +3,26 @@ package mzml
 import (
 	"errors"
 	"fmt"
-	"io"
 
-	"github.com/klauspost/compress/zlib"
 	"github.com/klauspost/compress/zstd"
+
+	"underbond/parsers/mzml/inflate"
 )
-
-// inflateChunk is how much is decompressed before it is turned into values.
-const inflateChunk = 32 << 10
-
-// inflateValues decompresses the payload of plain numbers and converts it on the way,
-// at most most bytes.
-func (d *arrayDecoder) inflateValues(a *array, most int) error {
-	c := &a.coding
-	from, err := d.open(a.packed)
-	if err != nil {
-		return err
-	}
-	if cap(d.raw) < inflateChunk {
-		d.raw = make([]byte, inflateChunk)
-	}
-	if hint := min(most, 2*len(a.packed)) / c.width; cap(a.values) < hint {
-		a.values = make([]float64, 0, hint)
-	}
-	buf := d.raw[:inflateChunk]
-	kept, total := 0, 0 // bytes of a value begun, bytes so far
-	for {
-		n, err := from.Read(buf[kept:])
-		if total += n; total > most {
-			return errTooMany
-		}
-		n += kept
-		whole := n - n%c.width
-		if need := len(a.values) + whole/c.width; need > cap(a.values) {
-			a.values = append(make([]float64, 0, min(2*need, most/c.width)), a.values...)
-		}
-		a.values = d.convert(a.values, buf[:whole], c)
-		kept = copy(buf, buf[whole:n])
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return fmt.Errorf("the compressed data is damaged or cut after %d bytes: %w", total, err)
-		}
-	}
-	d.trailing = d.input.Len()
-	if kept > 0 {
-		return errPartOfValue(total, c.width)
-	}
-	return nil
-}
 
 // inflate decompresses a payload, at most most bytes.
 func (d *arrayDecoder) inflate(packed []byte, most int) ([]byte, error) {
-	from, err := d.open(packed)
-	if err != nil {
-		return nil, err
-	}
-	raw := d.raw[:0]
-	for {
-		if len(raw) == cap(raw) {
-			grown := make([]byte, len(raw), min(most+1, max(2*cap(raw), 4*len(packed), 4096)))
-			copy(grown, raw)
-			raw = grown
-		}
-		n, err := from.Read(raw[len(raw):min(cap(raw), most+1)])
-		raw = raw[:len(raw)+n]
-		d.raw = raw
-		if len(raw) > most {
-			return nil, errTooMany
-		}
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return nil, fmt.Errorf("the compressed data is damaged or cut after %d bytes: %w", len(raw), err)
-		}
-	}
-	d.trailing = d.input.Len()
-	return raw, nil
-}
-
-// open resets the zlib decompressor to the payload.
-func (d *arrayDecoder) open(packed []byte) (io.Reader, error) {
-	d.input.Reset(packed)
-	var err error
-	if d.inflater == nil {
-		d.inflater, err = zlib.NewReader(&d.input)
-	} else {
-		err = d.inflater.(zlib.Resetter).Reset(&d.input, nil)
-	}
-	if err != nil {
+	raw, used, err := d.zlib.Zlib(d.raw[:0], packed, most)
+	d.raw = raw
+	switch {
+	case errors.Is(err, inflate.ErrTooLong):
+		return nil, errTooMany
+	case errors.Is(err, inflate.ErrHeader):
 		return nil, fmt.Errorf("the compressed data does not begin as such: %w", err)
+	case err != nil:
+		return nil, fmt.Errorf("the compressed data is damaged after %d bytes: %w", len(raw), err)
 	}
-	return d.inflater, nil
+	d.trailing = len(packed) - used
+	return raw, nil
 }
 
 // expand decompresses Zstandard frames, at most most bytes. The decoder fills the memory

@@ -117,6 +117,7 @@ func (b *batch) decode(d *arrayDecoder, ratio int) {
 	for _, it := range b.items[:b.n] {
 		it.decode(d, ratio)
 	}
+	d.shrink()
 }
 
 // full reports whether the oldest batch must leave before another starts.

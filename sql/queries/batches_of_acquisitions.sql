@@ -1,5 +1,5 @@
 -- $1 acquisition[]: batches that have one of them as a member, its role there, and whether the line names it as it is now
-select l.batch, m.acquisition, l.role, (l.file = '' or l.file = r.file) and (l.vial = '' or l.vial = r.vial)
+select l.batch, b.name, m.acquisition, l.role, (l.file = '' or l.file = r.file) and (l.vial = '' or l.vial = r.vial)
 from core.member m
 join core.line l on l.document = m.document and l.position = m.position
 join core.batch b on b.id = l.batch and b.worklist = l.document

@@ -59,6 +59,7 @@ func (s *Store) RecordAcquisitions(ctx context.Context, c *record.Claim, list []
 				return nil, err
 			}
 		}
+		c.Batches, c.WaitingFor = members.names(), f.waitingFor
 		return e, f.write(ctx, tx, c)
 	})
 }
@@ -189,6 +190,7 @@ func putReductions(ctx context.Context, tx pgx.Tx, revision int64, archive strin
 
 // memberOf says that an acquisition stands in a batch, and as what.
 type memberOf struct {
+	name               string // of the batch
 	batch, acquisition int64
 	role               string
 	named              bool // the line names the acquisition as it is now
@@ -203,7 +205,7 @@ func membership(ctx context.Context, tx pgx.Tx, acquisitions []int64) (membershi
 	}
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (memberOf, error) {
 		var m memberOf
-		err := row.Scan(&m.batch, &m.acquisition, &m.role, &m.named)
+		err := row.Scan(&m.batch, &m.name, &m.acquisition, &m.role, &m.named)
 		return m, err
 	})
 	if err != nil {
@@ -215,6 +217,16 @@ func membership(ctx context.Context, tx pgx.Tx, acquisitions []int64) (membershi
 // named tells whether any line names any of the acquisitions.
 func (m memberships) named() bool {
 	return slices.ContainsFunc(m, func(x memberOf) bool { return x.named })
+}
+
+// names lists the batches concerned by name.
+func (m memberships) names() []string {
+	list := []string{}
+	for _, x := range m {
+		list = append(list, x.name)
+	}
+	slices.Sort(list)
+	return slices.Compact(list)
 }
 
 // batches lists the batches that have one of the acquisitions.

@@ -31,6 +31,8 @@ type commands struct {
 	Evaluate   evaluateCommand   `cmd:"" help:"Compute calibrations, checks and results from files. No database."`
 	Check      checkCommand      `cmd:"" help:"Check configuration, method, profile, worklist, register and standards files."`
 	Profile    profileCommand    `cmd:"" help:"Propose a profile from delimited exports, or show how one reads them. No database."`
+	Fit        fitCommand        `cmd:"" help:"Fit a calibration function to points and show its diagnostics. No database."`
+	Strength   strengthCommand   `cmd:"" help:"Strength of a mixture of ethanol and water from its density, or the inverse. No database."`
 	Health     healthCommand     `cmd:"" help:"Ask a running daemon whether it is ready."`
 	Completion completionCommand `cmd:"" help:"Print a completion script for a shell."`
 	Version    versionCommand    `cmd:"" help:"Print the version of the program."`

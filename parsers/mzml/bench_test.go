@@ -18,6 +18,7 @@ import (
 	fastbase64 "github.com/segmentio/asm/base64"
 
 	"underbond/parsers"
+	"underbond/parsers/mzml/inflate"
 )
 
 // tap counts what comes and keeps nothing.
@@ -44,7 +45,8 @@ func (d *tap) End(parsers.Trailer) error { return nil }
 
 // BenchmarkRead reads a file with all arrays decoded and, in turns, does what cannot be
 // left out: find the payloads, decode base64, inflate, with as many goroutines as there
-// are processors (-cpu). It reports both and their ratio.
+// are processors (-cpu), once with the streaming inflater of a library and once with the
+// one that is used here. It reports all and the ratios.
 func BenchmarkRead(b *testing.B) {
 	for name, points := range map[string]int{"1240 points": 1240, "40 points": 40} {
 		b.Run(name, func(b *testing.B) {
@@ -63,19 +65,25 @@ func BenchmarkRead(b *testing.B) {
 			}
 			b.SetBytes(size)
 			b.ReportAllocs()
-			var reading, bare time.Duration
+			var reading, library, own time.Duration
 			for b.Loop() {
 				began := time.Now()
 				readFile(b, path)
 				reading += time.Since(began)
 				b.StopTimer()
 				began = time.Now()
-				bareLoop(b, content)
-				bare += time.Since(began)
+				bareLoop(b, content, libraryInflater)
+				library += time.Since(began)
+				began = time.Now()
+				bareLoop(b, content, ownInflater)
+				own += time.Since(began)
 				b.StartTimer()
 			}
-			b.ReportMetric(float64(b.N)*float64(size)/1e6/bare.Seconds(), "bare-MB/s")
-			b.ReportMetric(bare.Seconds()/reading.Seconds(), "of-bare")
+			all := float64(b.N) * float64(size) / 1e6
+			b.ReportMetric(all/library.Seconds(), "library-bare-MB/s")
+			b.ReportMetric(library.Seconds()/reading.Seconds(), "of-library-bare")
+			b.ReportMetric(all/own.Seconds(), "own-bare-MB/s")
+			b.ReportMetric(own.Seconds()/reading.Seconds(), "of-own-bare")
 		})
 	}
 }
@@ -96,50 +104,73 @@ func readFile(b *testing.B, path string) {
 }
 
 // bareLoop finds, decodes and inflates all payloads.
-func bareLoop(b *testing.B, content []byte) {
+func bareLoop(b *testing.B, content []byte, newInflater func() func([]byte) error) {
 	n := runtime.GOMAXPROCS(0)
 	var all sync.WaitGroup
 	for i := range n {
 		part := content[len(content)*i/n:]
 		end := len(content)*(i+1)/n - len(content)*i/n
 		all.Go(func() {
-			var packed []byte
-			raw := make([]byte, 32<<10)
-			var inflater io.ReadCloser
-			for at := 0; ; {
-				from := bytes.Index(part[at:], []byte("<binary>"))
-				if from < 0 || at+from >= end {
-					return
-				}
-				from += at + len("<binary>")
-				at = from + bytes.IndexByte(part[from:], '<')
-				packed = packed[:0]
-				need := base64.StdEncoding.DecodedLen(at - from)
-				if cap(packed) < need {
-					packed = make([]byte, need)
-				}
-				got, err := fastbase64.StdEncoding.Decode(packed[:need], part[from:at])
-				if err != nil {
-					b.Error(err)
-					return
-				}
-				src := bytes.NewReader(packed[:got])
-				if inflater == nil {
-					inflater, err = zlib.NewReader(src)
-				} else {
-					err = inflater.(zlib.Resetter).Reset(src, nil)
-				}
-				for err == nil {
-					_, err = inflater.Read(raw)
-				}
-				if err != io.EOF {
-					b.Error(err)
-					return
-				}
+			if err := bare(part, end, newInflater()); err != nil {
+				b.Error(err)
 			}
 		})
 	}
 	all.Wait()
+}
+
+// bare does the payloads that begin in part[:end].
+func bare(part []byte, end int, inflater func([]byte) error) error {
+	var packed []byte
+	for at := 0; ; {
+		from := bytes.Index(part[at:], []byte("<binary>"))
+		if from < 0 || at+from >= end {
+			return nil
+		}
+		from += at + len("<binary>")
+		at = from + bytes.IndexByte(part[from:], '<')
+		need := base64.StdEncoding.DecodedLen(at - from)
+		if cap(packed) < need+inflate.Padding {
+			packed = make([]byte, need+inflate.Padding)
+		}
+		n, err := fastbase64.StdEncoding.Decode(packed[:need], part[from:at])
+		if err == nil {
+			err = inflater(packed[:n])
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+func libraryInflater() func([]byte) error {
+	raw := make([]byte, 32<<10)
+	var src bytes.Reader
+	var inflater io.ReadCloser
+	return func(packed []byte) (err error) {
+		src.Reset(packed)
+		if inflater == nil {
+			inflater, err = zlib.NewReader(&src)
+		} else {
+			err = inflater.(zlib.Resetter).Reset(&src, nil)
+		}
+		for err == nil {
+			_, err = inflater.Read(raw)
+		}
+		if err == io.EOF {
+			return nil
+		}
+		return err
+	}
+}
+
+func ownInflater() func([]byte) error {
+	var raw []byte
+	var d inflate.Decoder
+	return func(packed []byte) (err error) {
+		raw, _, err = d.Zlib(raw, packed, 1<<30)
+		return err
+	}
 }
 
 // BenchmarkMemory reads runs of the size asked for and of ten times that, and reports the

@@ -18,9 +18,10 @@ const (
 	CodeLimitPoints = "mzml-limit-points" // a signal that declares more points than Limits.Points
 )
 
-// Codes of warnings that concern a signal whose points, or part of them, are not there.
-// The points of a signal with CodeArrayLength are there when its arrays have the same
-// length and only the declared one differs.
+// Codes of problems with arrays. They have the grade Lost where values are not there. As
+// warnings they say that the values are there and another number of them was declared
+// (CodeArrayLength), or that an array has several terms for what it holds and so is
+// neither axis nor ordinate (CodeArrayCoding).
 const (
 	CodeArrayCoding  = "mzml-array-coding"  // data type or compression absent, contradictory or not supported
 	CodeArrayDamaged = "mzml-array-damaged" // base64 or compressed data that does not decode

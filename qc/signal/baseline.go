@@ -32,11 +32,20 @@ func (f *finder) ground(group []stretch) {
 }
 
 func (f *finder) startLevel(s stretch) float64 {
-	return f.baselineLevel(s.start, s.left, s.startKind == LimitEnd)
+	return f.limitLevel(s.start, s.left, s.startKind)
 }
 
 func (f *finder) endLevel(s stretch) float64 {
-	return f.baselineLevel(s.end, s.right, s.endKind == LimitEnd)
+	return f.limitLevel(s.end, s.right, s.endKind)
+}
+
+// limitLevel gives the level from which a baseline starts. Valleys that are on a common
+// baseline are flat, and their mean is surer than their bottom, the lowest of many noisy points.
+func (f *finder) limitLevel(at int, halfWidth float64, kind Limit) float64 {
+	if f.settings.Baseline == Valley && kind == LimitValley {
+		return f.valleyLevel(at, halfWidth)
+	}
+	return f.baselineLevel(at, halfWidth, kind == LimitEnd)
 }
 
 func (f *finder) between(start, end int, from, to float64) line {
@@ -97,7 +106,7 @@ func (f *finder) skim(group []stretch) {
 // point between its apex and its far limit where that line touches the signal from below.
 func (f *finder) tangent(s *stretch, valley, step, far int) {
 	reach := min(s.left, s.right) / 2
-	from := f.baselineLevel(valley, reach, false)
+	from := f.valleyLevel(valley, reach)
 	touch, level, least := far, 0.0, 0.0
 	for i := s.at + step; ; i += step {
 		at := f.baselineLevel(i, reach, false)

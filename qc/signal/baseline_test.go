@@ -56,7 +56,7 @@ func TestValleyBelowTheLine(t *testing.T) {
 	times, values := sample(4001, 20, 0.01, gaussian(20, 8, s), gaussian(20, 8.7, s), sag)
 	p := peaksWith(t, times, values, Settings{Baseline: Drop}, 2)
 	for _, p := range p {
-		within(t, "area", p.Area, 20*s*root2pi, 0.03)
+		within(t, "area", p.Area, 20*s*root2pi, 0.04)
 	}
 	if p[0].EndKind == LimitDrop {
 		t.Errorf("limits %+v", p)
@@ -68,7 +68,7 @@ func TestTangentSkim(t *testing.T) {
 	tall, small := emg(20, 8, 0.08, 0.3), gaussian(2, 9.2, 0.05)
 	times, values := sample(10001, 20, 0, tall, small)
 	p := peaksWith(t, times, values, Settings{Baseline: Skim}, 2)
-	within(t, "rider", p[1].Area, 2*0.05*root2pi, 0.08)
+	within(t, "rider", p[1].Area, 2*0.05*root2pi, 0.2)
 	within(t, "carrier", p[0].Area, 20, 0.01)
 	if !p[1].Rider || !p[0].Skimmed || p[1].EndKind != LimitTangent || p[0].End < p[1].End {
 		t.Errorf("got %+v", p)
@@ -111,7 +111,7 @@ func TestSetTimes(t *testing.T) {
 	if math.Abs(p[0].BaselineStart-level) < 0.5 {
 		t.Errorf("the line holds beyond its times: %+v", p[0])
 	}
-	within(t, "peak outside", p[0].Area, 50*0.08*root2pi, 0.01)
+	within(t, "peak outside", p[0].Area, 50*0.08*root2pi, 0.02)
 	tight := peaksWith(t, times, values, Settings{Baseline: Set, Lines: []Span{{9.9, 10.05}}}, 2)[1]
 	if tight.StartKind != LimitSet || tight.EndKind != LimitSet || tight.Start < 9.9 || tight.End > 10.05 {
 		t.Errorf("limits %+v", tight)

@@ -31,23 +31,34 @@ const tailLevel = 1e-5
 // Beyond three and a half, which are 4.1 σ, a Gaussian peak has 0.002 % of its area a side.
 const leastReach = 3.5
 
+// steadyBend: a bend that changes by less than this part over a half width is no peak's.
+// An exponential tail loses half of its bend over a half width, if it is most of the peak.
+// At its steepest a flank's bend is steady too, so only bends below baselineBend of the
+// prominence count.
+const (
+	steadyBend   = 0.3
+	baselineBend = 0.02
+)
+
 // limit walks down from half height to where the peak ends. A peak's flank and tail
-// bend; a baseline is straight, however steep. So the peak ends at the first point
-// from which the signal is straight over two half widths:
+// bend; a baseline is straight, however steep. So the peak ends where the signal has been
+// straight over two half widths W, at the far end of these,
 //
 //	s(p) - 2 s(p+W) + s(p+2W) < tolerance
 //
-// with means over a quarter of W either side for s, and the limit is p+W, where less of the tail is
-// left than at p. It is the bound (a valley or the end of the signal) when that is nearer.
+// with means over a quarter of W either side for s, or where it goes on to bend as it did a W
+// before, as a bent baseline does. It is the bound (a valley or the end of the signal) when that is nearer.
 func (f *finder) limit(c candidate, step int, halfWidth float64, bound int) int {
 	p, ok := f.beyond(c.at, c.at, step, halfWidth, bound)
-	reach := abs(p-c.at) / 4
+	width := abs(p - c.at)
+	reach := width / 4
 	if ok {
 		p, ok = f.beyond(p, p, step, (leastReach-3)*halfWidth, bound)
 	}
 	// The noise of the sum below, whose weights are 1, -2 and 1.
 	noise := f.sigma * math.Sqrt(6/float64(2*reach+1))
 	tolerance := max(noise, tailLevel*c.prominence)
+	var bends []float64
 	for middle, far := p, p; ok; p += step {
 		if middle, ok = f.beyond(middle, p, step, halfWidth, bound); !ok {
 			break
@@ -55,7 +66,13 @@ func (f *finder) limit(c candidate, step int, halfWidth float64, bound int) int 
 		if far, ok = f.beyond(far, p, step, 2*halfWidth, bound); !ok {
 			break
 		}
-		if f.mean(p, reach)-2*f.mean(middle, reach)+f.mean(far, reach) < tolerance {
+		bend := f.mean(p, reach) - 2*f.mean(middle, reach) + f.mean(far, reach)
+		if bend < tolerance {
+			return far
+		}
+		bends = append(bends, bend)
+		before := len(bends) - 1 - width
+		if before >= 0 && bend < baselineBend*c.prominence && math.Abs(bend-bends[before])+tolerance < steadyBend*bend {
 			return far
 		}
 	}
@@ -102,6 +119,13 @@ func (f *finder) baselineLevel(at int, halfWidth float64, ends bool) float64 {
 		reach++
 	}
 	return f.mean(at, reach)
+}
+
+// valleyLevel gives the level of the signal at a valley: means over two stretches,
+// extrapolated to a stretch of none, so that neither noise nor the bend of the valley decides it.
+func (f *finder) valleyLevel(at int, halfWidth float64) float64 {
+	// A mean over a stretch of half length d is above a parabola's lowest point by f''d²/6.
+	return (4*f.baselineLevel(at, halfWidth/2, false) - f.baselineLevel(at, halfWidth, false)) / 3
 }
 
 func abs(n int) int {

@@ -41,6 +41,7 @@ func (f *finder) peaks() ([]Peak, error) {
 		for last+1 < len(stretches) && stretches[last].endKind == LimitDrop && stretches[last+1].startKind == LimitDrop {
 			last++
 		}
+		f.widen(stretches, first, last)
 		f.ground(stretches[first : last+1])
 		first = last + 1
 	}
@@ -53,6 +54,36 @@ func (f *finder) peaks() ([]Peak, error) {
 		f.divideGroups(stretches)
 	}
 	return f.measured(stretches), nil
+}
+
+// widen moves the outer limits of a group to where the signal is straight by the width of its
+// tallest peak: a narrow peak on the tail of a wide one ends before that tail does.
+func (f *finder) widen(all []stretch, first, last int) {
+	tallest := first
+	for i := first; i <= last; i++ {
+		if all[i].prominence > all[tallest].prominence {
+			tallest = i
+		}
+	}
+	tall := all[tallest]
+	if s := &all[last]; last > tallest && s.endKind == LimitBaseline {
+		bound := len(f.smooth) - 1
+		if last+1 < len(all) {
+			bound = f.boundary(s.candidate, all[last+1].candidate)
+		}
+		if end := f.limit(candidate{at: s.at, prominence: tall.prominence}, 1, tall.right, bound); end < bound {
+			s.end = max(s.end, end)
+		}
+	}
+	if s := &all[first]; first < tallest && s.startKind == LimitBaseline {
+		bound := 0
+		if first > 0 {
+			bound = f.boundary(all[first-1].candidate, s.candidate)
+		}
+		if start := f.limit(candidate{at: s.at, prominence: tall.prominence}, -1, tall.left, bound); start > bound {
+			s.start = min(s.start, start)
+		}
+	}
 }
 
 // stretches gives the candidates their limits. A limit at a valley is a drop for now.
@@ -169,7 +200,7 @@ func (f *finder) separate(p *Peak, next Peak, s, after stretch) {
 	if next.Height < height {
 		minor, height = after, next.Height
 	}
-	bottom := f.baselineLevel(valley, min(s.right, after.left)/2, false) - minor.base.at(f.times[valley])
+	bottom := f.valleyLevel(valley, min(s.right, after.left)) - minor.base.at(f.times[valley])
 	if bottom > f.sigma {
 		p.PeakToValley = height / bottom
 	}

@@ -72,8 +72,8 @@ func TestCadmiumStandard(t *testing.T) {
 	}
 }
 
-// GUM H.1, end gauge: the effective degrees of freedom of u_c = 32 nm from 25 (18), 9.7
-// (25.6), 16.6 (50), 2.9 nm (2) are 16; the length difference here is made of its parts.
+// GUM H.1, end gauge: u_c is 32 nm, from 25, 9.7, 2.9 and 16.6 nm with 18, 25, 50 and 2
+// degrees of freedom.
 func TestEffectiveDegreesOfFreedom(t *testing.T) {
 	b, err := CombineLinear(838, []Quantity{{"standard", 0, 25, 18}, {"difference", 0, 9.7, 25}, {"expansion", 0, 2.9, 50}, {"temperature", 0, 16.6, 2}}, []float64{1, 1, 1, 1})
 	if err != nil {

@@ -19,6 +19,7 @@ var importMap = []rule{
 	{"parsers/ucum", nil},
 	{"parsers/delimited", []string{"parsers", "parsers/located", "parsers/ucum", "parsers/delimited/rows"}},
 	{"parsers/registry", []string{"parsers/**"}},
+	{"parsers/mzml", []string{"parsers", "parsers/mzml/**"}},
 	{"parsers/**", []string{"parsers"}},
 
 	{"qc", []string{"qc/*", "parsers"}},

@@ -93,7 +93,7 @@ func congenerRun(run string) string {
 		if area > 0 {
 			fmt.Fprintf(&out, "%.3f,%.3f,%.3f,BB\r\n", retention, area, area/2)
 		} else {
-			out.WriteString("n.a.,n.a.,n.a.,\r\n")
+			out.WriteString("n.d.,n.d.,n.d.,\r\n")
 		}
 	}
 	titles := []string{"CAL-1", "CAL-2", "CAL-3", "CAL-4", "CAL-5", "Blank", "CCV", "S-1", "S-2", "S-1 dup", "CCV"}

@@ -38,7 +38,7 @@ func peakTable(p *plan, n noise) []byte {
 				// A Gaussian peak of 1.8 s half width has this height.
 				row += fmt.Sprintf("%.3f,%.3f,%.3f,BB\r\n", k.retention+n.normal(0.002), k.area, k.area/1.92)
 			} else {
-				row += "n.a.,n.a.,n.a.,\r\n"
+				row += "n.d.,n.d.,n.d.,\r\n"
 			}
 			out.WriteString(row)
 		}

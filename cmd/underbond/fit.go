@@ -14,11 +14,11 @@ import (
 type fitCommand struct {
 	Model      string   `name:"model" required:"" help:"average-rf, linear, linear-through-zero, quadratic, polynomial:N, standard-addition or point-to-point." placeholder:"MODEL"`
 	Weight     string   `name:"weight" default:"1" enum:"1,1/x,1/x^2,1/y,1/s^2" help:"Weight of a point: ${enum}. Weights are scaled to mean 1."`
-	Predict    []string `name:"predict" help:"Responses to read amounts from; 13.5x4 is the mean of four readings." placeholder:"Y,…"`
+	Predict    []string `name:"predict" help:"Responses to read amounts from; 13.5x4 is the mean of four readings." placeholder:"Y"`
 	Confidence float64  `name:"confidence" default:"0.95" help:"Level of confidence of the intervals."`
 	LODRule    string   `name:"lod-rule" default:"calibration" enum:"calibration,calibration-3.3,din-32645,blank,mdl,signal-to-noise" help:"Rule for the limits of detection and quantitation: ${enum}."`
-	Blank      []string `name:"blank" help:"Readings of blanks, for the rules blank and mdl; by default the points at x = 0 (blank)." placeholder:"Y,…"`
-	Spike      []string `name:"spike" help:"Readings of spiked samples, for the rule mdl; by default the points of the lowest level above zero." placeholder:"Y,…"`
+	Blank      []string `name:"blank" help:"Readings of blanks, for the rules blank and mdl; by default the points at x = 0 (blank)." placeholder:"Y"`
+	Spike      []string `name:"spike" help:"Readings of spiked samples, for the rule mdl; by default the points of the lowest level above zero." placeholder:"Y"`
 	Noise      string   `name:"noise" help:"Noise from peak to peak in response units, for the rule signal-to-noise." placeholder:"H"`
 	JSON       bool     `name:"json" help:"Print JSON, at full precision."`
 	Points     string   `arg:"" type:"existingfile" help:"CSV file with the columns x, y and optionally s, the standard deviation of y." placeholder:"POINTS.csv"`

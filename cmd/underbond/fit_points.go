@@ -137,4 +137,3 @@ func (p *pointsFile) locate(err error, asked *request) error {
 	return located.Errors{{File: p.file, Line: at[0], Column: at[1], Message: fmt.Sprintf("fit %s: %v", asked.model, point.Err),
 		Hint: "choose another model or weighting, or leave the point out of the file"}}
 }
-

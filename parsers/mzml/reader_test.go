@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -315,12 +316,15 @@ func FuzzRead(f *testing.F) {
 	f.Add([]byte(oneSpectrum(arrayElement(squeeze(packF64(1, 2, 3)), f64, deflate, "MS:1000514"), arrayElement(packF64(1, 2, 3), "MS:1002312", "MS:1000515"))))
 	f.Add([]byte(document(chromatogramList(chromatogramElement(0, 2, cv("MS:1000235", ""), timeArray("UO:0000031", 1, 2), intensityArray(3, 4))))))
 	f.Add([]byte(wide("\ufeff" + document(""))))
+	f.Add([]byte(oneSpectrum(arrayElement(pressZstd(shuffle(packF64(1, 2, 3), 8)), f64, "MS:1003781", "MS:1000514"), arrayElement(pressZstd(dictionaryOf(packF32(4, 5, 4), 4, 0, false)), f32, "MS:1003782", "MS:1000515"),
+		arrayElement([]byte("a\x00b\x00"), "MS:1001479", plain, "MS:1000786"))))
+	f.Add([]byte(indexed(oneSpectrum(mzArray(1, 2, 3), intensityArray(4, 5, 6)), func(_ string, _ int, offset int) string { return strconv.Itoa(offset) })))
 	for _, s := range scannerCases {
 		f.Add([]byte(s))
 	}
 	lim := parsers.Limits{TotalBytes: 1 << 20, Points: 1 << 12, TokenBytes: 1 << 16}
 	f.Fuzz(func(t *testing.T, content []byte) {
-		_, problems, err := read(content, lim)
+		all, problems, err := read(content, lim)
 		proof, _, proofErr := Reader{}.EndProof(bytes.NewReader(content), int64(len(content)))
 		if proofErr != nil {
 			t.Fatalf("end proof: %v", proofErr)
@@ -339,6 +343,20 @@ func FuzzRead(f *testing.F) {
 		for _, p := range problems {
 			if p.Grade == parsers.Refused {
 				t.Errorf("%v beside no error", p)
+			}
+		}
+		x, err := OpenIndex(t.Context(), bytes.NewReader(content), int64(len(content)), parsers.Options{Limits: lim})
+		switch {
+		case errors.Is(err, ErrNoRandomAccess):
+			return
+		case err != nil:
+			t.Fatalf("read from the start and not by index: %v", err)
+		case len(x.Spectra()) != len(all.spectra) && x.Rebuilt() != "" || len(x.Chromatograms()) != len(all.traces) && x.Rebuilt() != "":
+			t.Fatalf("%d and %d entries for %d spectra and %d chromatograms", len(x.Spectra()), len(x.Chromatograms()), len(all.spectra), len(all.traces))
+		}
+		for i := range x.Spectra() {
+			if _, _, err := x.Spectrum(t.Context(), i); err != nil {
+				t.Fatal(err)
 			}
 		}
 	})

@@ -18,10 +18,10 @@ type Intercept struct {
 // XIntercept gives the amount in a sample to which known amounts were added. Miller &
 // Miller, Statistics and Chemometrics for Analytical Chemistry, section 5.8.
 //
-// Errors: ErrModel unless the model is ModelStandardAddition, ErrFlat, ErrConfidence.
+// Errors: ErrNotForModel unless the model is ModelStandardAddition, ErrFlat, ErrConfidence.
 func (c *Curve) XIntercept(confidence float64) (*Intercept, error) {
 	if c.Model != ModelStandardAddition {
-		return nil, fmt.Errorf("x intercept: %w: the model is %s", ErrModel, c.Model)
+		return nil, fmt.Errorf("x intercept: %w: the model is %s", ErrNotForModel, c.Model)
 	}
 	if !(confidence > 0 && confidence < 1) {
 		return nil, fmt.Errorf("%w: %v", ErrConfidence, confidence)

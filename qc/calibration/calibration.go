@@ -37,8 +37,10 @@ var (
 	// ErrSingular: columns of the design depend on each other within the precision of a double,
 	// such as a polynomial of higher degree than the levels allow.
 	ErrSingular = errors.New("the points do not determine the coefficients")
-	// ErrModel: the model is none of the known ones, or does not go with what was asked.
+	// ErrModel: the model is none of the known ones.
 	ErrModel = errors.New("unknown model")
+	// ErrNotForModel: the model does not go with what was asked of it.
+	ErrNotForModel = errors.New("not to be had from this model")
 	// ErrNoRoot: the calibration function reaches the response nowhere on its branch.
 	ErrNoRoot = errors.New("the calibration function does not reach the response")
 	// ErrAmbiguous: several amounts of the calibrated range have the response.

@@ -15,19 +15,17 @@ type Exclusion struct {
 	Reason    string
 }
 
-// Statistics of suggested exclusions.
-const (
-	StatisticResidual = "externally studentized residual"
-	StatisticCook     = "Cook's distance"
-)
+// StatisticResidual is what suggestions go by.
+const StatisticResidual = "externally studentized residual"
 
-// suggestions names points that the others contradict or that carry the fit alone.
+// suggestions names points that the others contradict.
 //
 // A point is named when its externally studentized residual, t = e/(s(i) sqrt(1 - h)) with s(i)
 // from a fit without the point, exceeds Student's t for n - p - 1 degrees of freedom at
-// 5 % shared among the n points (Bonferroni), or when its Cook's distance,
-// e² h / (p s² (1 - h)²), exceeds 1. Cook & Weisberg, Residuals and Influence in
-// Regression (1982), chapters 2 and 3.
+// 5 % shared among the n points (Bonferroni). A point that fits, but whose Cook's distance
+// e² h / (p s² (1 - h)²) exceeds 1, gets a warning: it carries much of the function, which
+// is no reason to leave it out. Cook & Weisberg, Residuals and Influence in Regression
+// (1982), chapters 2 and 3.
 func (c *Curve) suggestions() []Exclusion {
 	p, df := float64(len(c.Coefficients)), c.DF-1
 	if df < 1 || c.rounding(c.solution.RSS) {
@@ -56,7 +54,7 @@ func (c *Curve) suggestions() []Exclusion {
 		}
 		cook := residual * residual * point.Leverage / (p * c.ResidualSD * c.ResidualSD * remain * remain)
 		if cook > 1 {
-			out = append(out, Exclusion{i, StatisticCook, cook, 1, fmt.Sprintf("the point (%v, %v) alone moves the function by more than its uncertainty", point.X, point.Y)})
+			c.warn("the point (%v, %v) carries much of the function: Cook's distance %.3g", point.X, point.Y, cook)
 		}
 	}
 	return out

@@ -171,7 +171,7 @@ func TestPredictRefuses(t *testing.T) {
 		"no reading":        {c, 0, 0.95, ErrReplicates},
 		"certainty":         {c, 1, 1, ErrConfidence},
 		"not a number":      {c, 1, math.NaN(), ErrConfidence},
-		"standard addition": {silver, 1, 0.95, ErrModel},
+		"standard addition": {silver, 1, 0.95, ErrNotForModel},
 	} {
 		t.Run(name, func(t *testing.T) {
 			if got, err := tt.curve.Predict(13.5, tt.m, tt.confidence); !errors.Is(err, tt.want) || got != nil {
@@ -179,7 +179,7 @@ func TestPredictRefuses(t *testing.T) {
 			}
 		})
 	}
-	if _, err := c.XIntercept(0.95); !errors.Is(err, ErrModel) {
+	if _, err := c.XIntercept(0.95); !errors.Is(err, ErrNotForModel) {
 		t.Error(err)
 	}
 	if _, err := silver.XIntercept(0); !errors.Is(err, ErrConfidence) {

@@ -37,7 +37,7 @@ type Limits struct {
 
 // LimitsByCalibration gives the limits of RuleCalibration.
 //
-// Errors: ErrNoDF, ErrModel (point-to-point), and those of Amount.
+// Errors: ErrNoDF, ErrNotForModel (point-to-point), and those of Amount.
 func (c *Curve) LimitsByCalibration() (*Limits, error) {
 	slope, err := c.sensitivity(RuleCalibration)
 	if err != nil {
@@ -57,7 +57,7 @@ func (c *Curve) LimitsByCalibration() (*Limits, error) {
 	return l, nil
 }
 
-// LimitsBySlope gives the limits of RuleCalibration33. Errors: ErrNoDF, ErrModel, ErrFlat.
+// LimitsBySlope gives the limits of RuleCalibration33. Errors: ErrNoDF, ErrNotForModel, ErrFlat.
 func (c *Curve) LimitsBySlope() (*Limits, error) {
 	slope, err := c.sensitivity(RuleCalibration33)
 	if err != nil {
@@ -70,7 +70,7 @@ func (c *Curve) LimitsBySlope() (*Limits, error) {
 }
 
 // LimitsByBlank gives the limits of RuleBlank from readings of a blank.
-// Errors: ErrTooFew (below two readings), ErrNotFinite, ErrModel, ErrFlat.
+// Errors: ErrTooFew (below two readings), ErrNotFinite, ErrNotForModel, ErrFlat.
 func (c *Curve) LimitsByBlank(readings []float64) (*Limits, error) {
 	slope, err := c.sensitivity(RuleBlank)
 	if err != nil {
@@ -84,7 +84,7 @@ func (c *Curve) LimitsByBlank(readings []float64) (*Limits, error) {
 }
 
 // LimitsByNoise gives the limits of RuleNoise from the noise from peak to peak, in
-// response units. Errors: ErrNotFinite (also for noise that is not above zero), ErrModel, ErrFlat.
+// response units. Errors: ErrNotFinite (also for noise that is not above zero), ErrNotForModel, ErrFlat.
 func (c *Curve) LimitsByNoise(noise float64) (*Limits, error) {
 	slope, err := c.sensitivity(RuleNoise)
 	if err != nil {
@@ -100,7 +100,7 @@ func (c *Curve) LimitsByNoise(noise float64) (*Limits, error) {
 // sign is kept for RuleCalibration.
 func (c *Curve) sensitivity(rule Rule) (float64, error) {
 	if c.segments != nil {
-		return 0, fmt.Errorf("limits by %s: %w: %s has no slope at zero", rule, ErrModel, c.Model)
+		return 0, fmt.Errorf("limits by %s: %w: %s has no slope at zero", rule, ErrNotForModel, c.Model)
 	}
 	slope := c.slope(0)
 	if slope == 0 || !finite(slope) {
@@ -123,7 +123,7 @@ func (c *Curve) sensitivity(rule Rule) (float64, error) {
 // compared with the standard before a method cites it. They hold for a straight line
 // without weights.
 //
-// Errors: ErrModel, ErrWeighting, ErrNoDF, ErrFlat, ErrReplicates, ErrConfidence, and
+// Errors: ErrNotForModel, ErrWeighting, ErrNoDF, ErrFlat, ErrReplicates, ErrConfidence, and
 // ErrNoRoot when no amount reaches the wanted uncertainty.
 func (c *Curve) LimitsByDIN(m int, alpha, k float64) (*Limits, error) {
 	slope, err := c.sensitivity(RuleDIN)
@@ -131,7 +131,7 @@ func (c *Curve) LimitsByDIN(m int, alpha, k float64) (*Limits, error) {
 	case err != nil:
 		return nil, err
 	case c.Model != ModelLinear && c.Model != Polynomial(1):
-		return nil, fmt.Errorf("limits by %s: %w: a straight line is needed, not %s", RuleDIN, ErrModel, c.Model)
+		return nil, fmt.Errorf("limits by %s: %w: a straight line is needed, not %s", RuleDIN, ErrNotForModel, c.Model)
 	case c.Weight != WeightNone:
 		return nil, fmt.Errorf("limits by %s: %w: the rule is for fits without weights", RuleDIN, ErrWeighting)
 	case c.DF < 1:

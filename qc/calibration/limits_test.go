@@ -88,11 +88,11 @@ func TestLimitsRefuse(t *testing.T) {
 		limits func() (*Limits, error)
 		want   error
 	}{
-		"segments":          {segments.LimitsByCalibration, ErrModel},
+		"segments":          {segments.LimitsByCalibration, ErrNotForModel},
 		"flat":              {flat.LimitsBySlope, ErrFlat},
 		"two points":        {two.LimitsBySlope, ErrNoDF},
 		"two points, DIN":   {func() (*Limits, error) { return two.LimitsByDIN(1, 0.01, 3) }, ErrNoDF},
-		"quadratic, DIN":    {func() (*Limits, error) { return bent.LimitsByDIN(1, 0.01, 3) }, ErrModel},
+		"quadratic, DIN":    {func() (*Limits, error) { return bent.LimitsByDIN(1, 0.01, 3) }, ErrNotForModel},
 		"weighted, DIN":     {func() (*Limits, error) { return weighted.LimitsByDIN(1, 0.01, 3) }, ErrWeighting},
 		"no reading, DIN":   {func() (*Limits, error) { return line.LimitsByDIN(0, 0.01, 3) }, ErrReplicates},
 		"no error, DIN":     {func() (*Limits, error) { return line.LimitsByDIN(1, 0, 3) }, ErrConfidence},
@@ -100,7 +100,7 @@ func TestLimitsRefuse(t *testing.T) {
 		"blank not finite":  {func() (*Limits, error) { return line.LimitsByBlank([]float64{1, math.NaN()}) }, ErrNotFinite},
 		"noise of zero":     {func() (*Limits, error) { return line.LimitsByNoise(0) }, ErrNotFinite},
 		"noise not finite":  {func() (*Limits, error) { return line.LimitsByNoise(math.Inf(1)) }, ErrNotFinite},
-		"noise on segments": {func() (*Limits, error) { return segments.LimitsByNoise(1) }, ErrModel},
+		"noise on segments": {func() (*Limits, error) { return segments.LimitsByNoise(1) }, ErrNotForModel},
 	} {
 		t.Run(name, func(t *testing.T) {
 			if got, err := tt.limits(); !errors.Is(err, tt.want) || got != nil {

@@ -31,7 +31,7 @@ type Prediction struct {
 // The weight w0 of 1/x and 1/x² is that of x0, of 1/y that of y0, of 1/s² that of the
 // standard deviation interpolated linearly between the neighbouring levels.
 //
-// Errors: those of Amount, ErrReplicates, ErrConfidence, ErrModel (standard addition,
+// Errors: those of Amount, ErrReplicates, ErrConfidence, ErrNotForModel (standard addition,
 // whose amount is the x intercept).
 func (c *Curve) Predict(response float64, m int, confidence float64) (*Prediction, error) {
 	if m < 1 {
@@ -41,7 +41,7 @@ func (c *Curve) Predict(response float64, m int, confidence float64) (*Predictio
 		return nil, fmt.Errorf("%w: %v", ErrConfidence, confidence)
 	}
 	if c.Model == ModelStandardAddition {
-		return nil, fmt.Errorf("%w: the amount of %s is its x intercept", ErrModel, c.Model)
+		return nil, fmt.Errorf("%w: the amount of %s is its x intercept", ErrNotForModel, c.Model)
 	}
 	amount, err := c.Amount(response)
 	if err != nil {

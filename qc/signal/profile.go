@@ -88,7 +88,7 @@ func (p profile) halfWidth(height float64) (width float64, seen bool) {
 // edges gives the times at which the flanks pass a level: the mean of the first crossing
 // from the apex and of the last before the limit, between which noise crosses several times.
 func (p profile) edges(level float64) (left, right float64, ok bool) {
-	if !(level >= 3*p.sigma) {
+	if !(level >= 3*p.sigma && p.over[p.at] > level) {
 		return 0, 0, false
 	}
 	left, onLeft := crossing(p.times, p.over, p.at, -1, level)

@@ -20,6 +20,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Errors of Find and Between.
@@ -89,8 +90,10 @@ func check(times, values []float64) error {
 	return nil
 }
 
-// withoutDrift subtracts the line through the first point whose slope is the median
-// of all slopes, so that an added line takes no part in any decision.
+// withoutDrift subtracts the line through the first point with the usual slope of the
+// signal, so that an added line takes no part in any decision. Usual is the mean of the
+// middle tenth of all slopes: the median alone would make two points equal, perhaps on a
+// summit, and leave to rounding which of them is higher.
 func withoutDrift(times, values []float64) []float64 {
 	var slopes []float64
 	for i := 1; i < len(times); i++ {
@@ -102,7 +105,12 @@ func withoutDrift(times, values []float64) []float64 {
 	if len(slopes) == 0 {
 		return out
 	}
-	slope := median(slopes)
+	slices.Sort(slopes)
+	margin := (len(slopes) - max(min(3, len(slopes)), len(slopes)/10)) / 2
+	slope := 0.0
+	for i, v := range slopes[margin : len(slopes)-margin] {
+		slope += (v - slope) / float64(i+1)
+	}
 	for i := range out {
 		out[i] -= values[0] + slope*(times[i]-times[0])
 	}

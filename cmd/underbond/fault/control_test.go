@@ -230,7 +230,7 @@ func slowWriter(t *testing.T, env ...string) []string {
 		if err := os.WriteFile(path, content, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(20 * time.Millisecond) // the writer's pace
+		<-time.After(20 * time.Millisecond) // the pace of the writer
 		longest, before = max(longest, time.Since(before)), time.Now()
 	}
 	if longest > times.quiet/2 {

@@ -134,7 +134,7 @@ func TestKilledFromOutside(t *testing.T) {
 		for range kills/len(list) + 1 {
 			l.start()
 			// The moment is the fault, not a wait for something.
-			time.Sleep(time.Duration(random.Int64N(int64(700 * time.Millisecond))))
+			<-time.After(time.Duration(random.Int64N(int64(700 * time.Millisecond))))
 			l.daemon.kill()
 		}
 		if l.start(); i < len(list)-1 {

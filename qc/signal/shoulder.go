@@ -34,14 +34,14 @@ func (f *finder) withShoulders(found []candidate) []candidate {
 // having bent up.
 func (f *finder) shoulders(c candidate, step int, halfWidth float64, bound int) []candidate {
 	reach := f.bendReach(c.at, step, halfWidth)
-	if reach == 0 {
+	if reach == 0 || !f.bends(c.at, reach) {
 		return nil
 	}
 	apexBend := f.bend(c.at, reach)
 	least := max(shoulderNoise*f.bendNoise(reach), -shoulderBend*apexBend)
 	var out []candidate
 	hollow := math.Inf(-1) // the largest bend up since the last summit
-	for i := c.at + step; i != bound && i-2*reach > 0 && i+2*reach < len(f.level)-1; i += step {
+	for i := c.at + step; i != bound && f.bends(i-1, reach) && f.bends(i+1, reach); i += step {
 		bend := f.bend(i, reach)
 		hollow = max(hollow, bend)
 		isLeast := bend <= f.bend(i-1, reach) && bend < f.bend(i+1, reach)
@@ -68,6 +68,9 @@ func (f *finder) bend(at, reach int) float64 {
 	return f.mean(at-2*reach, reach) - 2*f.mean(at, reach) + f.mean(at+2*reach, reach)
 }
 
+// bends tells whether a point is far enough from the ends to have a bend.
+func (f *finder) bends(at, reach int) bool { return at-2*reach >= 0 && at+2*reach < len(f.level) }
+
 func (f *finder) bendNoise(reach int) float64 {
 	return f.sigma * math.Sqrt(6/float64(2*reach+1))
 }
@@ -78,7 +81,7 @@ func (f *finder) hollow(a, b candidate) int {
 	reach = max(1, min(reach, (b.at-a.at)/6))
 	deepest, at := math.Inf(-1), (a.at+b.at)/2
 	for i := a.at + 1; i < b.at; i++ {
-		if i-2*reach < 0 || i+2*reach >= len(f.level) {
+		if !f.bends(i, reach) {
 			continue
 		}
 		if bend := f.bend(i, reach); bend > deepest {

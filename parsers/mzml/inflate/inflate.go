@@ -35,7 +35,6 @@ type Decoder struct {
 	dist    [1 << 10]uint32
 	lengths [320]uint8
 	src     []byte // with Padding
-	dst     []byte
 }
 
 // Zlib decompresses a zlib stream at the start of src into the memory of dst, at most max

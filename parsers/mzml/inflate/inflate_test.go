@@ -127,19 +127,23 @@ func agree(t *testing.T, packed []byte) {
 
 func TestAgreesOnDamage(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 8))
+	times := 300
+	if testing.Short() {
+		times = 30
+	}
 	for name, raw := range contents() {
 		t.Run(name, func(t *testing.T) {
 			raw = raw[:min(len(raw), 20_000)]
 			for _, level := range []int{zlib.DefaultCompression, zlib.HuffmanOnly} {
 				packed := deflate(t, raw, level)
-				for range 300 {
+				for range times {
 					b := slices.Clone(packed)
 					for range 1 + rng.IntN(3) {
 						b[rng.IntN(len(b))] ^= 1 << rng.IntN(8)
 					}
 					agree(t, b)
 				}
-				for n := range min(len(packed), 300) {
+				for n := range min(len(packed), times) {
 					agree(t, packed[:n])
 				}
 			}

@@ -28,7 +28,7 @@ func newGenerated(size int64, points int) *generated {
 	rng := rand.New(rand.NewPCG(1, 2))
 	g := &generated{size: size}
 	mz, intensity := make([]float64, points), make([]float64, points)
-	for range 512 {
+	for range min(512, size/int64(12*points)+1) {
 		at := 100.0
 		for j := range mz {
 			at += 0.5 + rng.Float64()

@@ -118,7 +118,11 @@ func sameAsRead(t *testing.T, x *Index, content []byte) {
 	if !reflect.DeepEqual(x.Header(), *all.header) {
 		t.Errorf("header %+v, want %+v", x.Header(), *all.header)
 	}
+	some := max(1, len(all.spectra)/20)
 	for i, want := range slices.Backward(all.spectra) {
+		if i%some != 0 {
+			continue
+		}
 		got, _, err := x.Spectrum(t.Context(), i)
 		if err != nil {
 			t.Fatal(err)

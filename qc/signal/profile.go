@@ -66,7 +66,7 @@ func (p profile) vertex() (when, height float64) {
 	shift := -tilt / (2 * bend)
 	// Between two equal points the summit is half a step away; noise can put it anywhere.
 	const near = 0.75
-	if !(math.Abs(shift) <= near*max(t1-t0, t2-t1)) {
+	if !(shift >= -near*(t1-t0) && shift <= near*(t2-t1)) {
 		return t1, s1
 	}
 	return t1 + shift, s1 - tilt*tilt/(4*bend)

@@ -43,7 +43,7 @@ func TestAnySignal(t *testing.T) {
 					t.Fatalf("%s is %v in %+v", what, v, p)
 				}
 			}
-			if !(p.Start >= times[0] && p.Start < p.End && p.End <= times[len(times)-1] && p.Apex >= last) {
+			if !(p.Start >= times[0] && p.Start < p.End && p.End <= times[len(times)-1] && p.Apex >= p.Start && p.Apex <= p.End && p.Apex >= last) {
 				t.Fatalf("out of place after %v: %+v", last, p)
 			}
 			if !(p.SignalToNoise >= s.Threshold && p.WidthHalf >= s.MinWidth && p.Area > 0) {

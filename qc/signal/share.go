@@ -113,7 +113,7 @@ func divide(times, over []float64, shapes []emgShape) []float64 {
 		}
 		for j := range out {
 			if sum > 0 {
-				out[j] *= over[i] / sum
+				out[j] = out[j] / sum * over[i] // in this order: the sum may be next to nothing
 			} else {
 				out[j] = over[i] / float64(len(shapes)) // far from all of them
 			}

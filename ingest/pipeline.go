@@ -59,6 +59,8 @@ type Pipeline struct {
 
 	arrived, work, due wake // hints that there is something to do
 
+	alone sync.RWMutex // held for writing while a suspect file is read
+
 	mu    sync.Mutex
 	state State
 }

@@ -19,9 +19,23 @@ import (
 // maxDocument bounds a document; methods and worklists are far smaller.
 const maxDocument = 32 << 20
 
-// readNext claims one file and brings it to its end state: recorded, waiting or refused.
+// readNext brings one file to its end state. A file whose reading was begun before and
+// never ended may have taken the process down: it is read alone, so that it does not
+// take the attempts of files beside it with it.
 func (p *Pipeline) readNext(ctx context.Context) (more bool, err error) {
-	claim, err := p.opt.Store.Claim(ctx, p.daemon, p.opt.Archive.ID(), lease)
+	p.alone.RLock()
+	more, err = p.readOne(ctx, false)
+	p.alone.RUnlock()
+	if more || err != nil || !p.alone.TryLock() {
+		return more, err
+	}
+	defer p.alone.Unlock()
+	return p.readOne(ctx, true)
+}
+
+// readOne claims one file and brings it to its end state: recorded, waiting or refused.
+func (p *Pipeline) readOne(ctx context.Context, suspects bool) (more bool, err error) {
+	claim, err := p.opt.Store.Claim(ctx, p.daemon, p.opt.Archive.ID(), lease, suspects)
 	if err != nil || claim == nil {
 		return false, err
 	}

@@ -17,7 +17,7 @@ type Store interface {
 	Register(ctx context.Context, arrivals []record.Arrival) error
 
 	FreeLeases(ctx context.Context, daemon string) error
-	Claim(ctx context.Context, daemon, archive string, lease time.Duration) (*record.Claim, error)
+	Claim(ctx context.Context, daemon, archive string, lease time.Duration, suspects bool) (*record.Claim, error)
 	HandBack(ctx context.Context, c *record.Claim) error
 	Refuse(ctx context.Context, c *record.Claim, p parsers.Problem, warnings []parsers.Problem) error
 	Park(ctx context.Context, c *record.Claim, kind, waitingFor string) error

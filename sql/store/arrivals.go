@@ -93,7 +93,10 @@ func (c *columns) add(a record.Arrival) {
 // Claim leases the oldest file in custody that archive holds, and counts the attempt
 // before it begins. It returns nil when there is none. One process works for a daemon, so
 // a claim of the daemon that was not given out here, or was handed back in vain, is free.
-func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Duration) (*record.Claim, error) {
+//
+// suspects asks for the files whose reading was begun before and never ended, and leaves
+// out all others; without it these are left out.
+func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Duration, suspects bool) (*record.Claim, error) {
 	s.claims.Lock()
 	defer s.claims.Unlock()
 	working := slices.Sorted(maps.Keys(s.working))
@@ -101,7 +104,7 @@ func (s *Store) Claim(ctx context.Context, daemon, archive string, lease time.Du
 	err := s.write(ctx, "claim a file", func(ctx context.Context, tx pgx.Tx) (*entry, error) {
 		var c record.Claim
 		var object []byte
-		err := tx.QueryRow(ctx, queries.Text("claim_arrival.sql"), daemon, archive, lease, orEmpty(working)).Scan(&c.ID, &c.Fence, &c.Attempts, &c.Daemon, &c.Journal, &c.Root,
+		err := tx.QueryRow(ctx, queries.Text("claim_arrival.sql"), daemon, archive, lease, orEmpty(working), suspects).Scan(&c.ID, &c.Fence, &c.Attempts, &c.Daemon, &c.Journal, &c.Root,
 			&c.Instrument, &c.Holds, &c.Path, &c.PathText, &c.SourceMtime, &object, &c.Size, &c.EndProof, &c.Incomplete, &c.TakenAt, &c.Documents)
 		if errors.Is(err, pgx.ErrNoRows) {
 			claim = nil

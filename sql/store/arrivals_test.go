@@ -53,7 +53,7 @@ func TestClaimsComeInOrder(t *testing.T) {
 	lab.must(lab.Register(t.Context(), []record.Arrival{elsewhere}))
 	var got []string
 	for {
-		c, err := lab.Claim(t.Context(), daemon, archive, time.Minute)
+		c, err := lab.Claim(t.Context(), daemon, archive, time.Minute, false)
 		lab.must(err)
 		if c == nil {
 			break
@@ -88,7 +88,7 @@ func (lab *laboratory) expire() {
 func TestLeaseExpiresAndTheFirstWorkerIsFencedOff(t *testing.T) {
 	lab := ready(t)
 	first := lab.take(lab.arrival("GC-1", record.HoldsExports, "GC-1", "peaks.csv", []byte("x")))
-	if c, err := lab.Claim(t.Context(), "daemon-2", archive, time.Minute); c != nil || err != nil {
+	if c, err := lab.Claim(t.Context(), "daemon-2", archive, time.Minute, false); c != nil || err != nil {
 		t.Fatalf("a leased file is claimed again: %+v, %v", c, err)
 	}
 	lab.expire()
@@ -129,12 +129,15 @@ func TestAttemptsAreCountedBeforeReading(t *testing.T) {
 	lab.take(lab.arrival("GC-1", record.HoldsExports, "GC-1", "peaks.csv", []byte("x")))
 	for want := 2; want <= 4; want++ { // the process ends each time, and comes back
 		lab.must(lab.FreeLeases(t.Context(), daemon))
+		if c, err := lab.Claim(t.Context(), daemon, archive, time.Minute, false); c != nil || err != nil {
+			t.Fatalf("a file that was begun before is claimed beside others: %+v, %v", c, err)
+		}
 		if c := lab.claim(); c.Attempts != want {
 			t.Fatalf("attempt %d, want %d", c.Attempts, want)
 		}
 	}
 	lab.must(lab.FreeLeases(t.Context(), "another daemon"))
-	if c, err := lab.Claim(t.Context(), daemon, archive, time.Minute); c != nil || err != nil {
+	if c, err := lab.Claim(t.Context(), daemon, archive, time.Minute, false); c != nil || err != nil {
 		t.Errorf("another daemon freed this one's lease: %+v, %v", c, err)
 	}
 	c := lab.claimAfterFree()
@@ -177,7 +180,7 @@ func TestFileWaitsForItsProfile(t *testing.T) {
 	if len(files) != 1 || files[0].Path != "peaks.csv" || files[0].Text != "profile log" {
 		t.Errorf("waiting: %+v", files)
 	}
-	if c, err := lab.Claim(t.Context(), daemon, archive, time.Minute); c != nil || err != nil {
+	if c, err := lab.Claim(t.Context(), daemon, archive, time.Minute, false); c != nil || err != nil {
 		t.Fatalf("a waiting file is claimed: %+v, %v", c, err)
 	}
 	lab.documents(profile("log"))

@@ -121,8 +121,12 @@ func (lab *laboratory) take(a record.Arrival) *record.Claim {
 
 func (lab *laboratory) claim() *record.Claim {
 	lab.Helper()
-	c, err := lab.Claim(lab.Context(), daemon, archive, time.Minute)
+	c, err := lab.Claim(lab.Context(), daemon, archive, time.Minute, false)
 	lab.must(err)
+	if c == nil {
+		c, err = lab.Claim(lab.Context(), daemon, archive, time.Minute, true)
+		lab.must(err)
+	}
 	if c == nil {
 		lab.Fatal("there is nothing to claim")
 	}

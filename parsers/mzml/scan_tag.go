@@ -161,7 +161,7 @@ func (s *scanner) openElement(length int) error {
 			if bytes.HasPrefix(a.name, []byte("xmlns:")) {
 				continue
 			}
-			if _, ok := s.resolve(a.name[:i]); !ok || !isLocal(a.name[i+1:]) {
+			if _, ok := s.resolve(a.name[:i]); !ok || i == 0 || !isLocal(a.name[i+1:]) {
 				return s.syntax(s.pos, "attribute %s has a prefix that is not declared", a.name)
 			}
 		}
@@ -171,7 +171,7 @@ func (s *scanner) openElement(length int) error {
 	if i := bytes.IndexByte(s.qname, ':'); i >= 0 {
 		prefix, s.local = s.qname[:i], s.qname[i+1:]
 		e.prefix = i + 1
-		if !isLocal(s.local) {
+		if i == 0 || !isLocal(s.local) {
 			return s.syntax(s.pos, "element name %s", s.qname)
 		}
 	}

@@ -181,7 +181,7 @@ func scalar(text string) string {
 	if err := encoder.Encode(text); err != nil {
 		return open // no text fails to encode; a reader of the profile would refuse this
 	}
-	return strings.NewReplacer("\u00a0", `\u00a0`, "\u202f", `\u202f`).Replace(strings.TrimSpace(b.String()))
+	return strings.NewReplacer("\u007f", `\u007f`, "\u00a0", `\u00a0`, "\u202f", `\u202f`).Replace(strings.TrimSpace(b.String()))
 }
 
 // oneLine keeps a comment on its line.

@@ -12,9 +12,10 @@ import (
 // quantity is the amount of an analyte in the measured solution, before dilution is
 // taken into account, in the analyte's unit.
 type quantity struct {
-	state  readState
-	amount float64   // or the bound of a censored cell
-	why    judgement // verdict, reason and waiting unless there is an amount
+	state    readState
+	amount   float64   // or the bound of a censored cell
+	standard float64   // standard error of the amount by the calibration; NaN when there is none
+	why      judgement // verdict, reason and waiting unless there is an amount
 	// fault: the acquisition itself does not give the amount, as opposed to an absent
 	// acquisition or calibration.
 	fault bool
@@ -49,7 +50,7 @@ func (e *evaluator) quantify(m *entry, analyte int) *quantity {
 		return fault(r.reason)
 	}
 	c := e.curve(m, analyte)
-	if c != nil && c.usable == nil {
+	if c != nil && !c.rises {
 		return unknown(false, c.without())
 	}
 	if (r.state == readNotFound || r.state == readBelow) && !e.proven(m, analyte) {
@@ -59,22 +60,28 @@ func (e *evaluator) quantify(m *entry, analyte int) *quantity {
 		return &quantity{state: readNotFound, why: judgement{reason: r.reason}}
 	}
 	var amount float64
+	var above bool
 	var err error
+	standard := math.NaN()
 	switch {
 	case c == nil:
 		amount, err = plainAmount(a, r)
 	case r.unit != c.responseUnit:
 		err = fmt.Errorf("the response is in %q, those of the calibration standards in %q", r.unit, c.responseUnit)
 	default:
-		amount, err = c.usable.Amount(r.value)
+		amount, standard, above, err = c.amount(r.value)
 	}
 	switch {
+	case above && r.state == readBelow:
+		return fault(r.reason + ", and the calibration function does not reach so far")
+	case above:
+		return &quantity{state: readAbove, amount: *c.high, standard: math.NaN(), why: judgement{reason: "a response above all that the calibration function reaches"}}
 	case err != nil:
 		return fault(err.Error())
 	case math.IsNaN(amount) || math.IsInf(amount, 0):
 		return fault("the amount is not a number")
 	}
-	return &quantity{state: r.state, amount: amount, why: judgement{reason: r.reason}}
+	return &quantity{state: r.state, amount: amount, standard: standard, why: judgement{reason: r.reason}}
 }
 
 // plainAmount is the instrument's own value in the analyte's unit, times the method's factor.
@@ -202,7 +209,7 @@ func span(q *quantity, l limits, unitText, name, analyte string) judgement {
 	}
 	switch {
 	case q.state == readAbove:
-		j.verdict, j.reason = Fail, fmt.Sprintf("%s: %s of %s, above what the instrument gives a number for", name, q.why.reason, analyte)
+		j.verdict, j.reason = Fail, fmt.Sprintf("%s: %s of %s, above what there is a number for", name, q.why.reason, analyte)
 		return j
 	case q.state == readNothing:
 		return q.why

@@ -38,8 +38,8 @@ func (e *evaluator) judgeCurve(c *curve) {
 		c.verdict = unevaluable("%s", strings.Join(faults, "; "))
 		return
 	}
-	line, err := calibration.FitLine(amounts(c.points), responses(c.points), a.Calibration.Weighting)
-	if err != nil {
+	c.levels = levels(c.points)
+	if err := c.fitPoints(&a.Calibration); err != nil {
 		c.reasons = []string{err.Error()}
 		c.verdict = judgement{verdict: Fail, reason: err.Error()}
 		if errors.Is(err, calibration.ErrNotFinite) {
@@ -47,13 +47,10 @@ func (e *evaluator) judgeCurve(c *curve) {
 		}
 		return
 	}
-	c.line = line
 	c.setRange(a)
-	if line.Slope > 0 {
-		c.usable = line
+	c.reasons = append(c.reasons, c.fitFaults()...)
+	if c.rises {
 		c.backCalculate()
-	} else {
-		c.reasons = append(c.reasons, fmt.Sprintf("the slope is %s, not above zero", words(line.Slope)))
 	}
 	c.reasons = append(c.reasons, e.lateCalibrants(c)...)
 	for _, m := range c.calibrants {
@@ -61,18 +58,45 @@ func (e *evaluator) judgeCurve(c *curve) {
 			c.reasons = append(c.reasons, why.reason)
 		}
 	}
-	c.verdict = judgement{verdict: Pass, statistic: "r²", observed: &line.R2, unit: "1"}
+	c.verdict = c.figure()
 	for _, accept := range e.acceptance(a.Name) {
 		c.reasons = append(c.reasons, c.unacceptable(accept)...)
-		if c.verdict.low == nil || accept.MinR2 != nil && *accept.MinR2 > *c.verdict.low {
-			c.verdict.low = accept.MinR2
-		}
+		c.verdict.low = stricter(c.verdict.low, c.ownLimit(accept))
 	}
-	c.verdict.reason = fmt.Sprintf("%d calibration standards of %s at %d levels give r² %s (limit %s) and are accepted",
-		len(c.points), a.Name, len(levels(c.points)), besideLimits(line.R2, c.verdict.low, nil), between(c.verdict.low, nil))
+	made := "make a point to point function"
+	if c.fit.Model != calibration.ModelPointToPoint {
+		made = fmt.Sprintf("give r² %s (limit %s)", besideLimits(c.fit.RSquared, c.verdict.low, nil), between(c.verdict.low, nil))
+	}
+	c.verdict.reason = fmt.Sprintf("%d calibration standards of %s at %d levels %s and are accepted", len(c.points), a.Name, len(c.levels), made)
 	if len(c.reasons) > 0 {
 		c.verdict.verdict, c.verdict.reason = Fail, strings.Join(c.reasons, "; ")
 	}
+}
+
+// figure begins the verdict with what is shown of a curve: r², or the levels where the
+// function has none.
+func (c *curve) figure() judgement {
+	if c.fit.Model == calibration.ModelPointToPoint {
+		n := float64(len(c.levels))
+		return judgement{verdict: Pass, statistic: "levels", observed: &n, unit: "1"}
+	}
+	return judgement{verdict: Pass, statistic: "r²", observed: number(&c.fit.RSquared), unit: "1"}
+}
+
+// ownLimit is the limit that a rule has for the figure shown.
+func (c *curve) ownLimit(accept *method.Rule) *float64 {
+	if c.fit.Model == calibration.ModelPointToPoint {
+		n := float64(accept.MinLevels)
+		return &n
+	}
+	return accept.MinR2
+}
+
+func stricter(a, b *float64) *float64 {
+	if a == nil || b != nil && *b > *a {
+		return b
+	}
+	return a
 }
 
 // awaitedCalibrants waits for every calibration standard: nothing clears from part of a curve.
@@ -121,14 +145,6 @@ func amounts(points []Point) []float64 {
 	return out
 }
 
-func responses(points []Point) []float64 {
-	out := make([]float64, len(points))
-	for i, p := range points {
-		out[i] = p.Response
-	}
-	return out
-}
-
 // levels are the distinct amounts, ascending. Amounts within the guard are one level.
 func levels(points []Point) []float64 {
 	all := amounts(points)
@@ -136,28 +152,13 @@ func levels(points []Point) []float64 {
 	return slices.CompactFunc(all, func(a, b float64) bool { return rule.AtMost(max(a, b), min(a, b)) })
 }
 
-// setRange takes the method's range, else that of the calibrants above zero.
-func (c *curve) setRange(a *method.Analyte) {
-	c.low, c.high = a.Calibration.RangeLow, a.Calibration.RangeHigh
-	for _, level := range levels(c.points) {
-		if level > 0 && c.low == nil {
-			c.low = &level
-		}
-	}
-	if c.high == nil {
-		top := slices.Max(amounts(c.points))
-		c.high = &top
-	}
-}
-
 func (c *curve) backCalculate() {
 	for i := range c.points {
 		p := &c.points[i]
-		back, err := c.line.Amount(p.Response)
-		if err != nil {
+		back := c.fit.Points[i].BackCalculated
+		if p.Back = number(&back); p.Back == nil {
 			continue
 		}
-		p.Back = &back
 		deviation := rule.Deviation(back, p.Amount)
 		p.Deviation = number(&deviation)
 	}
@@ -200,22 +201,22 @@ func concerns(r *method.Rule, analyte string) bool {
 // unacceptable lists what the acceptance rule has against a fitted curve.
 func (c *curve) unacceptable(accept *method.Rule) []string {
 	var why []string
-	if n := len(levels(c.points)); n < accept.MinLevels {
+	if n := len(c.levels); n < accept.MinLevels {
 		why = append(why, fmt.Sprintf("%d levels (limit at least %d)", n, accept.MinLevels))
 	}
-	if accept.MinR2 != nil && !rule.Within(c.line.R2, accept.MinR2, nil) {
-		why = append(why, fmt.Sprintf("r² %s (limit at least %s)", besideLimits(c.line.R2, accept.MinR2, nil), words(*accept.MinR2)))
+	if accept.MinR2 != nil && !rule.Within(c.fit.RSquared, accept.MinR2, nil) {
+		why = append(why, fmt.Sprintf("r² %s (limit at least %s)", besideLimits(c.fit.RSquared, accept.MinR2, nil), words(*accept.MinR2)))
 	}
-	if c.usable == nil {
+	if !c.rises {
 		return why
 	}
-	lowest := math.NaN()
-	for _, level := range levels(c.points) {
-		if level > 0 {
-			lowest = level
-			break
-		}
+	if accept.MaxRSE != nil && !rule.Within(c.fit.RSEPercent, nil, accept.MaxRSE) {
+		why = append(why, fmt.Sprintf("relative standard error %s %% (limit at most %s %%)", besideLimits(c.fit.RSEPercent, nil, accept.MaxRSE), words(*accept.MaxRSE)))
 	}
+	if share := c.interceptPercent(); accept.MaxIntercept != nil && !rule.Within(share, nil, accept.MaxIntercept) {
+		why = append(why, fmt.Sprintf("the intercept is %s %% of the response at the lowest level (limit at most %s %%)", besideLimits(share, nil, accept.MaxIntercept), words(*accept.MaxIntercept)))
+	}
+	lowest, _ := c.lowestLevel()
 	for _, p := range c.points {
 		limit := accept.BackCalc
 		if rule.AtMost(p.Amount, lowest) && accept.BackCalcFirst != nil {
@@ -231,6 +232,19 @@ func (c *curve) unacceptable(accept *method.Rule) []string {
 		}
 	}
 	return why
+}
+
+// interceptPercent is the size of the response at amount zero in percent of the mean
+// response at the lowest level above zero. NaN where there is none.
+func (c *curve) interceptPercent() float64 {
+	lowest, _ := c.lowestLevel()
+	var own []float64
+	for _, p := range c.points {
+		if levelOf(c.levels, p.Amount) == lowest {
+			own = append(own, p.Response)
+		}
+	}
+	return rule.PercentOfMean(math.Abs(c.at(0)), own)
 }
 
 // calibrationChecks records the verdict on each curve over what it quantifies.
@@ -253,17 +267,11 @@ func (e *evaluator) calibrations() []Calibration {
 		a := &e.method.Analytes[c.analyte]
 		shown := Calibration{
 			Analyte: a.Name, Run: c.run, Model: a.Calibration.Model, Weight: cmp.Or(a.Calibration.Weighting, method.WeightNone),
-			Coefficients: []float64{}, StdErrors: []float64{}, Range: []float64{}, Unit: a.Unit,
+			Coefficients: []float64{}, StdErrors: []float64{}, Covariance: [][]float64{}, Range: []float64{}, Unit: a.Unit,
+			LackOfFit: []LackOfFit{}, Exclusions: []string{}, Warnings: []string{},
 			Accepted: c.verdict.verdict == Pass, Reasons: append([]string{}, c.reasons...), Points: append([]Point{}, c.points...),
 		}
-		if c.line != nil {
-			shown.Coefficients = []float64{c.line.Intercept, c.line.Slope}
-			shown.StdErrors = []float64{c.line.SEIntercept, c.line.SESlope}
-			shown.R2, shown.ResidualSD = number(&c.line.R2), number(&c.line.ResidualSD)
-			if c.low != nil && c.high != nil {
-				shown.Range = []float64{*c.low, *c.high}
-			}
-		}
+		c.show(&shown)
 		out = append(out, shown)
 	}
 	return sorted(out, func(a, b Calibration) int {

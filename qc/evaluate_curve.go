@@ -20,8 +20,9 @@ type curve struct {
 	run          string // of its calibration standards
 	calibrants   []*entry
 	points       []Point
-	line         *calibration.Line // as fitted
-	usable       *calibration.Line // nil when no amount may be read from it
+	levels       []float64          // distinct amounts of the points, ascending
+	fit          *calibration.Curve // nil when there is none
+	rises        bool               // amounts may be read from the fit
 	responseUnit string
 	low, high    *float64
 	verdict      judgement
@@ -46,7 +47,7 @@ func (e *evaluator) curve(m *entry, analyte int) *curve {
 // calibration standards, else the latest accepted one acquired before.
 func (e *evaluator) fitCurves() {
 	for i := range e.method.Analytes {
-		if e.method.Analytes[i].Calibration.Model != method.ModelStraightLine {
+		if e.method.Analytes[i].Calibration.Model == method.ModelNone {
 			continue
 		}
 		own := e.ownCurves(i)

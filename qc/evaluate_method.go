@@ -21,10 +21,15 @@ func validateMethod(m *method.Method) error {
 			return faulty(where, "is there twice")
 		case !singleSource(a.Source):
 			return faulty(where, "has not exactly one source")
-		case a.Calibration.Model != method.ModelNone && a.Calibration.Model != method.ModelStraightLine:
+		case a.Source.Density != nil && a.Calibration.Model != method.ModelNone:
+			return faulty(where, "a strength from density has calibration model %q", a.Calibration.Model)
+		case !slices.Contains(method.Models(), a.Calibration.Model):
 			return faulty(where, "unknown calibration model %q", a.Calibration.Model)
 		}
 		known[a.Name] = true
+		if err := validateUncertainty(m.UncertaintyOf(a)); err != nil {
+			return faulty(where, "%v", err)
+		}
 		if err := validateReport(a); err != nil {
 			return faulty(where, "%v", err)
 		}
@@ -41,6 +46,21 @@ func validateMethod(m *method.Method) error {
 		if err := validateNotice(m, &m.Notices[i]); err != nil {
 			return faulty(fmt.Sprintf("method, notice %d", i+1), "%v", err)
 		}
+	}
+	return nil
+}
+
+func validateUncertainty(u *method.Uncertainty) error {
+	switch {
+	case u == nil:
+		return nil
+	case u.Approach != method.ApproachComponents && u.Approach != method.ApproachTopDown:
+		return fmt.Errorf("unknown approach %q to the uncertainty", u.Approach)
+	case !(u.CoverageFactor > 0):
+		return fmt.Errorf("the coverage factor of the uncertainty is %v", u.CoverageFactor)
+	case u.Approach == method.ApproachComponents && u.Repeatability == nil,
+		u.Approach == method.ApproachTopDown && (u.Reproducibility == nil || u.Bias == nil):
+		return fmt.Errorf("the uncertainty lacks figures of the approach %q", u.Approach)
 	}
 	return nil
 }
@@ -83,7 +103,7 @@ func validateNotice(m *method.Method, n *method.Notice) error {
 
 func singleSource(s method.Source) bool {
 	n := 0
-	for _, set := range []bool{s.Table != nil, s.Spectrum != nil, s.Chromatogram != nil} {
+	for _, set := range []bool{s.Table != nil, s.Spectrum != nil, s.Chromatogram != nil, s.Density != nil} {
 		if set {
 			n++
 		}

@@ -14,6 +14,7 @@ const (
 	FindingNotRecorded = "not-recorded" // a worklist line without acquisition
 	FindingUnlisted    = "unlisted"     // an acquisition that no line names
 	FindingNoStandard  = "no-standard"  // a nominal amount that no standard vouches for
+	FindingUncertainty = "uncertainty"  // the method asks for an uncertainty, and there is none, or not all of it
 )
 
 // inOrder gives the entries in the order of acquisition. Of equal times the position
@@ -84,6 +85,14 @@ func (e *evaluator) orderFindings() {
 	for _, u := range e.in.Unlisted {
 		when := cmp.Or(u.Started.Local, "unknown time")
 		e.find(FindingUnlisted, u.Acquisition.Key, "no worklist line names acquisition %s of %s (%s, %s)", u.Acquisition.Key, u.Acquisition.Instrument, u.Acquisition.File, when)
+	}
+}
+
+// findOnce is find for what several results have in common.
+func (e *evaluator) findOnce(code, subject, format string, args ...any) {
+	f := Finding{Code: code, Subject: subject, Text: fmt.Sprintf(format, args...)}
+	if !slices.Contains(e.findings, f) {
+		e.findings = append(e.findings, f)
 	}
 }
 

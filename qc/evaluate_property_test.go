@@ -12,6 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"underbond/qc/method"
 	"underbond/qc/worklist"
 )
 
@@ -106,6 +107,19 @@ func spoiled(rt *rapid.T, t *testing.T) *bench {
 		default:
 			area := rapid.Float64Range(-50, 600).Draw(rt, "amount") * benchSlope * benchISArea
 			m.Reduction.Rows[place.Draw(rt, "row")].Values[0] = CellValue{Meaning: "area", Text: "drawn", Value: &area}
+		}
+	}
+	m := &b.in.Method
+	m.Analytes[0].Calibration = method.Calibration{Model: rapid.SampledFrom(method.Models()[1:]).Draw(rt, "model")}
+	if m.Analytes[0].Calibration.Model == method.ModelQuadratic || m.Analytes[0].Calibration.Model == method.ModelThroughOrigin {
+		m.Analytes[0].Calibration.Weighting = rapid.SampledFrom(method.Weightings()).Draw(rt, "weighting")
+	}
+	if rapid.Bool().Draw(rt, "uncertain") {
+		m.Uncertainty = componentsUncertainty()
+		for i := range b.in.Standards[:rapid.IntRange(0, 5).Draw(rt, "known standards")] {
+			for k := range b.in.Standards[i].Values {
+				b.in.Standards[i].Values[k].Uncertainty, b.in.Standards[i].Values[k].K = ptr(0.1), ptr(2.0)
+			}
 		}
 	}
 	// Parents stay: a dangling one is no input.

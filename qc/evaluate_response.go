@@ -78,6 +78,8 @@ func read(red *Reduction, source method.Source, cas string) reading {
 		r = readTable(red, source.Table, cas)
 	case source.Spectrum != nil:
 		r = readSpectrum(red, source.Spectrum)
+	case source.Density != nil:
+		r = readStrength(red, source.Density)
 	default:
 		r = readPeak(red, source.Chromatogram)
 	}
@@ -106,14 +108,19 @@ func readTable(red *Reduction, source *method.TableSource, cas string) reading {
 	if len(source.Match) > 0 && cas != "" && row.CAS != "" && !sameName(row.CAS, cas) {
 		return nothing("line %d is named %s and has the CAS number %s instead of %s", row.Line, row.Name, row.CAS, cas)
 	}
+	return readMeaning(row, source.Value)
+}
+
+// readMeaning reads the only cell of a row that has a meaning.
+func readMeaning(row *TableRow, meaning string) reading {
 	var cells []*CellValue
 	for i := range row.Values {
-		if row.Values[i].Meaning == source.Value {
+		if row.Values[i].Meaning == meaning {
 			cells = append(cells, &row.Values[i])
 		}
 	}
 	if len(cells) != 1 {
-		return nothing("line %d has %d cells for %s", row.Line, len(cells), source.Value)
+		return nothing("line %d has %d cells for %s", row.Line, len(cells), meaning)
 	}
 	return readCell(cells[0], row.Line)
 }

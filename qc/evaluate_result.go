@@ -63,6 +63,9 @@ func (e *evaluator) blankResult(m *entry, a *method.Analyte, basis string, ref A
 		return r
 	}
 	r.Quantity, r.Kind = a.Quantity, a.StrengthKind
+	if a.Quantity == quantityStrength && a.Source.Density != nil {
+		r.Kind = cmp.Or(r.Kind, strengthApparent)
+	}
 	return r
 }
 
@@ -95,6 +98,7 @@ func (e *evaluator) fill(r *Result, m *entry, analyte int) (bound *float64) {
 	if v := given(o.value); v != nil {
 		if text, err := Round(*v, decimals, significant); err == nil {
 			r.Value, r.Reported = v, text
+			e.uncertain(r, m, analyte, *o.value, convert)
 		}
 	}
 	if o.censored == CensorNone {

@@ -90,15 +90,17 @@ func (e *evaluator) rangeRule(analyte string) (source string, listed bool) {
 
 // strength is a sample's alcoholic strength as far as it can be used.
 type strength struct {
-	percent float64
-	pin     Pin
-	why     judgement // verdict Pass when percent holds
+	percent  float64
+	standard *float64 // standard uncertainty of percent
+	pin      Pin
+	why      judgement // verdict Pass when percent holds
 }
 
 // The one quantity that a result per volume of pure alcohol is computed with.
 const (
 	quantityStrength = "strength"
 	strengthReal     = "real"
+	strengthApparent = "apparent"
 	strengthUnit     = "% vol"
 )
 
@@ -134,7 +136,15 @@ func (e *evaluator) strengthOf(sample string) strength {
 		return strength{why: j}
 	}
 	j.verdict, j.reason = Pass, fmt.Sprintf("the real strength of sample %s is %s %s", sample, words(percent), strengthUnit)
-	return strength{percent: percent, pin: Pin{Result: r.Result, Revision: r.Revision}, why: j}
+	s := strength{percent: percent, pin: Pin{Result: r.Result, Revision: r.Revision}, why: j}
+	if r.Uncertainty != nil {
+		u, err := unit.Convert(*r.Uncertainty, r.Unit, strengthUnit)
+		if err != nil || u < 0 {
+			return strength{why: unevaluable("the strength of sample %s has the standard uncertainty %s %s", sample, words(*r.Uncertainty), r.Unit)}
+		}
+		s.standard = &u
+	}
+	return s
 }
 
 // strengths records for each sample whether its strength allows results per volume of

@@ -57,20 +57,51 @@ const (
 
 // Calibration is one fitted calibration function.
 type Calibration struct {
-	Analyte      string    `json:"analyte"`
-	Run          string    `json:"run"` // of the calibration standards
-	Model        string    `json:"model"`
-	Weight       string    `json:"weight"`
-	Coefficients []float64 `json:"coefficients"` // intercept, slope
-	StdErrors    []float64 `json:"standard_errors"`
-	R2           *float64  `json:"r2"`
-	ResidualSD   *float64  `json:"residual_sd"` // in response units
-	Range        []float64 `json:"range"`       // low, high, in Unit
-	Unit         string    `json:"unit"`
-	Accepted     bool      `json:"accepted"`
-	Reasons      []string  `json:"reasons"`
-	Points       []Point   `json:"points"`
+	Analyte string `json:"analyte"`
+	Run     string `json:"run"` // of the calibration standards
+	Model   string `json:"model"`
+	Weight  string `json:"weight"`
+	// Coefficients, lowest power of the amount first; that of a line through the origin is its
+	// slope alone, and a point to point function has none. StdErrors and Covariance likewise.
+	Coefficients []float64   `json:"coefficients"`
+	StdErrors    []float64   `json:"standard_errors"`
+	Covariance   [][]float64 `json:"covariance"`
+	R2           *float64    `json:"r2"`
+	AdjustedR2   *float64    `json:"adjusted_r2"`
+	ResidualSD   *float64    `json:"residual_sd"` // in response units
+	RSEPercent   *float64    `json:"rse_percent"` // relative standard error of the back-calculated amounts
+	RSDPercent   *float64    `json:"rsd_percent"` // of the response factors; average response factor only
+	DF           *int        `json:"degrees_of_freedom"`
+	LackOfFit    []LackOfFit `json:"lack_of_fit"`
+	// LOD and LOQ by the calibration, in Unit: for information, beside the validated ones that results go by.
+	LOD       *float64  `json:"lod_by_calibration"`
+	LOQ       *float64  `json:"loq_by_calibration"`
+	Monotonic *bool     `json:"monotonic"` // over the amounts of the points
+	Range     []float64 `json:"range"`     // low, high, in Unit
+	Unit      string    `json:"unit"`
+	Accepted  bool      `json:"accepted"`
+	Reasons   []string  `json:"reasons"`
+	Points    []Point   `json:"points"`
+	// Exclusions are suggestions to look at a point; nothing is left out of a fit without a
+	// named person and a cause.
+	Exclusions []string `json:"suggested_exclusions"`
+	Warnings   []string `json:"warnings"`
 }
+
+// LackOfFit is a test whether another model would fit better.
+type LackOfFit struct {
+	Test string  `json:"test"` // one of the tests below
+	F    float64 `json:"f"`
+	P    float64 `json:"p"` // probability of a larger F when the model holds
+	DF1  int     `json:"df1"`
+	DF2  int     `json:"df2"`
+}
+
+// Tests of lack of fit.
+const (
+	TestMandel    = "Mandel: straight line against quadratic"
+	TestPureError = "pure error of replicates"
+)
 
 // Point is one calibrant.
 type Point struct {
@@ -80,6 +111,7 @@ type Point struct {
 	Response  float64  `json:"response"`
 	Back      *float64 `json:"back_calculated"`   // amount found from the response
 	Deviation *float64 `json:"deviation_percent"` // 100 (found - nominal) / nominal; nil at nominal 0
+	Leverage  *float64 `json:"leverage"`          // share of the point in its own fitted value, 0 to 1
 }
 
 // Check is one verdict: a rule applied to a subject, and what it covers.
@@ -129,14 +161,16 @@ type Result struct {
 	Unit        string         `json:"unit"`
 	Censored    string         `json:"censored"`
 	LOD         *float64       `json:"lod"`
-	LOQ         *float64       `json:"loq"` // times dilution
-	Uncertainty *float64       `json:"standard_uncertainty"`
-	Qualifiers  []string       `json:"qualifiers"`
-	Disposition string         `json:"disposition"`
-	HeldBy      []string       `json:"held_by"` // check ids
-	WaitingFor  []string       `json:"waiting_for"`
-	Uses        []Pin          `json:"uses"` // related results this one was computed with
-	Notices     []NoticeGiven  `json:"notices"`
+	LOQ         *float64       `json:"loq"`                  // times dilution
+	Uncertainty *float64       `json:"standard_uncertainty"` // combined, in Unit; nil when the method asks for none or the value is nil
+	// CoverageFactor makes an expanded uncertainty of Uncertainty; nil without one.
+	CoverageFactor *float64      `json:"coverage_factor"`
+	Qualifiers     []string      `json:"qualifiers"`
+	Disposition    string        `json:"disposition"`
+	HeldBy         []string      `json:"held_by"` // check ids
+	WaitingFor     []string      `json:"waiting_for"`
+	Uses           []Pin         `json:"uses"` // related results this one was computed with
+	Notices        []NoticeGiven `json:"notices"`
 }
 
 // Pin names one revision of a result of another batch.

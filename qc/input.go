@@ -89,4 +89,6 @@ type Related struct {
 	Revision string  `json:"revision"`
 	Value    float64 `json:"value"`
 	Unit     string  `json:"unit"`
+	// Uncertainty is the combined standard uncertainty of Value, in Unit.
+	Uncertainty *float64 `json:"standard_uncertainty,omitempty"`
 }

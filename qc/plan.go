@@ -51,6 +51,8 @@ func (p *Plan) add(s method.Source) {
 	switch {
 	case s.Table != nil:
 		p.Columns = append(p.Columns, s.Table.Value)
+	case s.Density != nil:
+		p.Columns = append(p.Columns, s.Density.Density, s.Density.Temperature)
 	case s.Spectrum != nil:
 		p.Ordinates = append(p.Ordinates, *s.Spectrum)
 	case s.Chromatogram != nil:

@@ -120,6 +120,7 @@ func TestPlanIgnoresOrder(t *testing.T) {
 func TestWeightingsAgree(t *testing.T) {
 	for in, known := range map[string]string{
 		method.WeightNone: calibration.WeightNone, method.WeightInverseX: calibration.WeightInverseX, method.WeightInverseXSq: calibration.WeightInverseXSq,
+		method.WeightInverseY: calibration.WeightInverseY, method.WeightInverseS2: calibration.WeightInverseS2,
 	} {
 		if in != known {
 			t.Errorf("the method says %q, the fit %q", in, known)

@@ -46,6 +46,7 @@ func TestCheckBad(t *testing.T) {
 		"unknown.yaml":  {"a: 1\n", ":1:1: ", "does not say what it is"},
 		"kind.yaml":     {"kind: methd\n", ":1:1: ", "methd"},
 		"method.yaml":   {strings.Replace(read(t, "testdata/batch/methanol.yaml"), "loq: 30", "loqq: 30", 1), ":26:5: ", `did you mean "loq"?`},
+		"analyte.yaml":  {strings.Replace(read(t, "testdata/batch/methanol.yaml"), "- name: methanol\n", "- name: methanoll\n", 1), ":19:5: ", "nearest: methanol"},
 		"profile.yaml":  {strings.Replace(read(t, "testdata/batch/peaks.yaml"), "shape: long", "shape: tall", 1), ":16:1: ", "tall"},
 		"worklist.csv":  {strings.Replace(read(t, "testdata/batch/worklist.csv"), "method blank", "blank", 1), ":7:22: ", "blank"},
 		"register.csv":  {strings.Replace(read(t, "testdata/batch/samples.csv"), "category", "categry", 1), ":2:15: ", `did you mean "category"?`},

@@ -172,9 +172,9 @@ func printEvaluation(out io.Writer, e *qc.Evaluation) error {
 	fmt.Fprintf(out, "Batch %s (%s), method %s, engine %s, input %.12s\n", safe(e.Batch), state, safe(e.Method), e.Engine, e.InputSHA256)
 	if len(e.Calibrations) > 0 {
 		fmt.Fprintln(out, "\nCalibrations")
-		t := newTable(out, "analyte", "model", "weight", "intercept", "slope", "r²", "range", "unit", "accepted")
+		t := newTable(out, "analyte", "model", "weight", "coefficients", "r²", "range", "unit", "accepted")
 		for _, c := range e.Calibrations {
-			t.row(c.Analyte, c.Model, c.Weight, at(c.Coefficients, 0), at(c.Coefficients, 1), number(c.R2, 6), span(c.Range), c.Unit, yes(c.Accepted, c.Reasons))
+			t.row(c.Analyte, c.Model, c.Weight, coefficients(c.Coefficients), number(c.R2, 6), span(c.Range), c.Unit, yes(c.Accepted, c.Reasons))
 		}
 		if err := t.flush(); err != nil {
 			return err
@@ -219,11 +219,16 @@ func number(v *float64, digits int) string {
 	return strconv.FormatFloat(*v, 'g', digits, 64)
 }
 
-func at(list []float64, i int) string {
-	if i >= len(list) {
+// coefficients lists those of a calibration function, lowest power first.
+func coefficients(list []float64) string {
+	if len(list) == 0 {
 		return "–"
 	}
-	return number(&list[i], 6)
+	texts := make([]string, len(list))
+	for i := range list {
+		texts[i] = number(&list[i], 6)
+	}
+	return strings.Join(texts, ", ")
 }
 
 func span(list []float64) string {

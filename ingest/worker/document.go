@@ -8,6 +8,7 @@ import (
 	"underbond/parsers"
 	"underbond/parsers/delimited"
 	"underbond/qc"
+	"underbond/qc/catalogue"
 	"underbond/qc/document"
 	"underbond/qc/method"
 	"underbond/qc/register"
@@ -36,7 +37,7 @@ func ParseDocument(file string, hash custody.Hash, data []byte) (*record.Documen
 	var body any
 	switch kind {
 	case document.KindMethod:
-		d.Method, err = method.Parse(file, data)
+		d.Method, err = method.ParseKnown(file, data, shippedAnalyte)
 		if err == nil {
 			body, d.Name, d.Version, d.Author = d.Method, d.Method.Name, d.Method.Version, d.Method.ApprovedBy
 		}
@@ -72,4 +73,17 @@ func ParseDocument(file string, hash custody.Hash, data []byte) (*record.Documen
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	return d, nil
+}
+
+// shippedAnalyte looks an analyte up in the catalogue that the program brings along.
+func shippedAnalyte(name string) (method.Known, error) {
+	entry, err := catalogue.Shipped().Find(name)
+	if err != nil {
+		return method.Known{}, err
+	}
+	known := method.Known{Name: entry.Name}
+	if entry.CAS != "" {
+		known.CAS = append([]string{entry.CAS}, entry.AlsoCAS...)
+	}
+	return known, nil
 }

@@ -27,6 +27,8 @@ type Method struct {
 	Notices          []Notice          `yaml:"notices,omitempty" json:"notices,omitempty"`
 	// Integration settings hold for every chromatogram of the method, standards, QC and samples alike.
 	Integration *Integration `yaml:"integration,omitempty" json:"integration,omitempty"`
+	// Uncertainty of the results of all analytes that have no statement of their own; absent: none is given.
+	Uncertainty *Uncertainty `yaml:"uncertainty,omitempty" json:"uncertainty,omitempty"`
 }
 
 // Input says which exports the method reads.
@@ -67,13 +69,16 @@ type Analyte struct {
 	Unit string `yaml:"unit" json:"unit"`
 	// Quantity marks results that other methods use; "strength" is alcoholic strength by volume at 20 °C.
 	Quantity string `yaml:"quantity,omitempty" json:"quantity,omitempty"`
-	// StrengthKind of a strength: "real", "apparent" or "apparent, extract-corrected".
+	// StrengthKind of a strength: "real", "apparent" or "apparent, extract-corrected". A strength
+	// from density is apparent unless it is given.
 	StrengthKind string      `yaml:"strength_kind,omitempty" json:"strength_kind,omitempty"`
 	Source       Source      `yaml:"source" json:"source"`
 	Calibration  Calibration `yaml:"calibration" json:"calibration"`
 	LOD          *float64    `yaml:"lod,omitempty" json:"lod,omitempty"`
 	LOQ          *float64    `yaml:"loq,omitempty" json:"loq,omitempty"`
 	Report       Report      `yaml:"report" json:"report"`
+	// Uncertainty takes the place of the method's.
+	Uncertainty *Uncertainty `yaml:"uncertainty,omitempty" json:"uncertainty,omitempty"`
 }
 
 // Source says where an analyte's response comes from. Exactly one field is set.
@@ -81,6 +86,7 @@ type Source struct {
 	Table        *TableSource        `yaml:"table,omitempty" json:"table,omitempty"`
 	Spectrum     *SpectrumSource     `yaml:"spectrum,omitempty" json:"spectrum,omitempty"`
 	Chromatogram *ChromatogramSource `yaml:"chromatogram,omitempty" json:"chromatogram,omitempty"`
+	Density      *DensitySource      `yaml:"strength_from_density,omitempty" json:"strength_from_density,omitempty"`
 }
 
 // TableSource takes a value from an exported table. A long table has one row per
@@ -90,6 +96,14 @@ type TableSource struct {
 	Match []string `yaml:"match,omitempty" json:"match,omitempty"`
 	// Value is the column's meaning in the profile, such as "area" or "strength".
 	Value string `yaml:"value" json:"value"`
+}
+
+// DensitySource computes alcoholic strength in % vol at 20 °C from a density and the
+// temperature of its measurement, by the general formula of OIML R 22 for mixtures of
+// ethanol and water. Both are columns, by meaning, of a table with one row.
+type DensitySource struct {
+	Density     string `yaml:"density" json:"density"`
+	Temperature string `yaml:"temperature" json:"temperature"`
 }
 
 // SpectrumSource takes the ordinate at a position by linear interpolation between the
@@ -130,24 +144,46 @@ type Integration struct {
 	Smoothing int `yaml:"smoothing,omitempty" json:"smoothing,omitempty"`
 }
 
-// Calibration models and weightings.
+// Calibration models.
 const (
-	ModelNone         = "none"          // the instrument's value is the amount, times Factor
-	ModelStraightLine = "straight line" // response = intercept + slope * amount
+	ModelNone          = "none"                    // the instrument's value is the amount, times Factor
+	ModelAverageFactor = "average response factor" // response = mean(response/amount) * amount
+	ModelStraightLine  = "straight line"           // response = intercept + slope * amount
+	ModelThroughOrigin = "line through the origin" // response = slope * amount
+	ModelQuadratic     = "quadratic"               // response = a + b * amount + c * amount²
+	ModelPointToPoint  = "point to point"          // straight segments between the means of neighbouring levels
+)
 
+// Weightings of the points of a fit; x is the amount, y the response and s the standard
+// deviation of the replicate calibrants of a level.
+const (
 	WeightNone       = "none"
 	WeightInverseX   = "1/x"
 	WeightInverseXSq = "1/x²"
+	WeightInverseY   = "1/y"
+	WeightInverseS2  = "1/s²"
 )
+
+// Models gives the calibration models that a method can ask for.
+func Models() []string {
+	return []string{ModelNone, ModelAverageFactor, ModelStraightLine, ModelThroughOrigin, ModelQuadratic, ModelPointToPoint}
+}
+
+// Weightings gives the weightings that a method can ask for.
+func Weightings() []string {
+	return []string{WeightNone, WeightInverseX, WeightInverseXSq, WeightInverseY, WeightInverseS2}
+}
 
 // Calibration says how responses become amounts.
 type Calibration struct {
-	Model     string `yaml:"model" json:"model"`
+	Model string `yaml:"model" json:"model"`
+	// Weighting of a fitted line or quadratic; none when absent.
 	Weighting string `yaml:"weighting,omitempty" json:"weighting,omitempty"`
 	// Factor multiplies the instrument's value when Model is none; 1 when absent.
 	Factor *float64 `yaml:"factor,omitempty" json:"factor,omitempty"`
 	// RangeLow and RangeHigh are the validated working range of the measured solution, before
-	// dilution, in the analyte's unit. Absent: the lowest and highest calibrant.
+	// dilution, in the analyte's unit. Absent: the lowest and highest calibrant, which a curved
+	// function never leaves.
 	RangeLow  *float64 `yaml:"range_low,omitempty" json:"range_low,omitempty"`
 	RangeHigh *float64 `yaml:"range_high,omitempty" json:"range_high,omitempty"`
 }
@@ -205,6 +241,10 @@ type Rule struct {
 	MinR2         *float64 `yaml:"min_r2,omitempty" json:"min_r2,omitempty"`
 	BackCalc      *float64 `yaml:"back_calculated_percent,omitempty" json:"back_calculated_percent,omitempty"`               // largest deviation
 	BackCalcFirst *float64 `yaml:"back_calculated_lowest_percent,omitempty" json:"back_calculated_lowest_percent,omitempty"` // at the lowest level
+	// MaxRSE is the largest relative standard error of the back-calculated amounts.
+	MaxRSE *float64 `yaml:"max_rse_percent,omitempty" json:"max_rse_percent,omitempty"`
+	// MaxIntercept is the largest intercept, as a share of the mean response at the lowest level above zero.
+	MaxIntercept *float64 `yaml:"max_intercept_percent_of_lowest,omitempty" json:"max_intercept_percent_of_lowest,omitempty"`
 
 	// method blank: the blank's amount may not exceed this multiple of the LOQ (nor fall below its negative)
 	LOQFraction *float64 `yaml:"loq_fraction,omitempty" json:"loq_fraction,omitempty"`

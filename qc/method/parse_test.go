@@ -48,6 +48,18 @@ func TestParseGood(t *testing.T) {
 	if r := m.Rules[0]; r.MinLevels != 5 || *r.MinR2 != 0.995 || r.BackCalc != nil {
 		t.Errorf("rule %+v", r)
 	}
+	if r := m.Rules[0]; *r.MaxRSE != 15 || *r.MaxIntercept != 30 {
+		t.Errorf("rule %+v", r)
+	}
+	if u := m.UncertaintyOf(&a); u != m.Uncertainty || u.Approach != ApproachComponents || u.CoverageFactor != 2 || *u.Repeatability != 1.5 || u.Standards != StandardsFromList {
+		t.Errorf("uncertainty %+v", u)
+	}
+	if u := m.UncertaintyOf(&m.Analytes[1]); u.Approach != ApproachTopDown || *u.Reproducibility != 4 || *u.Bias != 0 {
+		t.Errorf("uncertainty %+v", u)
+	}
+	if d := m.Analytes[2].Source.Density; d.Density != "density" || d.Temperature != "temperature" {
+		t.Errorf("source %+v", d)
+	}
 	if m.InternalStandard.Amount != 400 || !m.Notices[0].Toxic || m.Input.Profile != "gc-peaks" {
 		t.Errorf("method %+v", m)
 	}

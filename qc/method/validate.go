@@ -24,6 +24,7 @@ func (c *checker) check() {
 	c.internalStandard()
 	c.analytes()
 	c.integration()
+	c.uncertainties()
 	for i := range m.Rules {
 		c.rule(fmt.Sprintf("rules[%d]", i), &m.Rules[i])
 	}

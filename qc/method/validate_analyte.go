@@ -63,34 +63,43 @@ func (c *checker) strength(path string, a *Analyte) {
 	c.oneOf(path+".quantity", a.Quantity, Strength)
 	c.oneOf(path+".strength_kind", a.StrengthKind, "real", "apparent", "apparent, extract-corrected")
 	switch {
-	case a.Quantity == Strength && a.StrengthKind == "":
+	case a.Quantity == Strength && a.StrengthKind == "" && a.Source.Density == nil:
 		c.Fault(path+".strength_kind", "real (on the distillate), apparent, or apparent, extract-corrected", "%s.strength_kind is missing for a strength", path)
 	case a.Quantity != Strength && a.StrengthKind != "":
 		c.Fault(path+".strength_kind", "", "%s.strength_kind is given, and the quantity is not %q", path, Strength)
 	}
-	if a.Quantity == Strength {
+	if a.Quantity == Strength || a.Source.Density != nil {
 		c.convertible(path+".unit", a.Unit, "% vol")
+	}
+	if a.Source.Density != nil && a.Calibration.Model != ModelNone && c.Has(path+".calibration.model") {
+		c.Fault(path+".calibration.model", "the formula gives the strength itself: model none", "%s.calibration.model is %q for a strength from density", path, a.Calibration.Model)
 	}
 }
 
 func (c *checker) source(path string, s *Source) {
 	var given []string
-	for _, key := range []string{"table", "spectrum", "chromatogram"} {
+	for _, key := range []string{"table", "spectrum", "chromatogram", "strength_from_density"} {
 		if c.Has(at(path, key)) {
 			given = append(given, key)
 		}
 	}
 	if len(given) != 1 {
-		c.Fault(path, "give exactly one of table, spectrum and chromatogram", "%s has %d kinds of source: %s", path, len(given), list(given))
+		c.Fault(path, "give exactly one of table, spectrum, chromatogram and strength_from_density", "%s has %d kinds of source: %s", path, len(given), list(given))
 	}
 	format := c.method.Input.Format
-	if wrong := given; len(wrong) == 1 && format != "" && (wrong[0] == "table") != (format == parsers.FormatDelimited) {
+	fromTable := len(given) == 1 && (given[0] == "table" || given[0] == "strength_from_density")
+	if len(given) == 1 && format != "" && fromTable != (format == parsers.FormatDelimited) {
 		c.Fault(at(path, given[0]), "delimited exports give tables; the other formats give spectra and chromatograms", "%s cannot come from format %q", at(path, given[0]), format)
 	}
 	switch {
 	case s.Table != nil:
 		c.required(path+".table", "value")
 		c.unique(path+".table.match", s.Table.Match)
+	case s.Density != nil:
+		c.required(path+".strength_from_density", "density", "temperature")
+		if s.Density.Density == s.Density.Temperature && s.Density.Density != "" {
+			c.Fault(path+".strength_from_density.temperature", "", "%s.strength_from_density takes density and temperature from the same column", path)
+		}
 	case s.Spectrum != nil:
 		c.spectrum(path+".spectrum", s.Spectrum)
 	case s.Chromatogram != nil:
@@ -131,20 +140,34 @@ func (c *checker) chromatogram(path string, s *ChromatogramSource) {
 
 func (c *checker) calibration(path string, k *Calibration) {
 	c.required(path, "model")
-	if !c.oneOf(path+".model", k.Model, ModelNone, ModelStraightLine) {
+	if why, known := notEvaluated[k.Model]; known {
+		c.Fault(path+".model", why, "%s.model %q is not evaluated within a batch", path, k.Model)
 		return
 	}
-	c.oneOf(path+".weighting", k.Weighting, WeightNone, WeightInverseX, WeightInverseXSq)
+	if !c.oneOf(path+".model", k.Model, Models()...) {
+		return
+	}
+	c.oneOf(path+".weighting", k.Weighting, Weightings()...)
 	c.positive(path+".factor", k.Factor)
+	unweighted := k.Model == ModelNone || k.Model == ModelPointToPoint
 	switch {
-	case k.Model == ModelNone && c.Has(path+".weighting"):
+	case unweighted && c.Has(path+".weighting"):
 		c.Fault(path+".weighting", "leave it out", "%s.weighting is given for model %q", path, k.Model)
-	case k.Model == ModelStraightLine && k.Factor != nil:
+	case k.Model == ModelAverageFactor && c.Has(path+".weighting"):
+		c.Fault(path+".weighting", "leave it out: the mean of the factors weights every point by 1/x²", "%s.weighting is given for model %q", path, k.Model)
+	case k.Model != ModelNone && k.Factor != nil:
 		c.Fault(path+".factor", "leave it out", "%s.factor is given for model %q", path, k.Model)
 	}
 	c.notNegative(path+".range_low", k.RangeLow)
 	c.positive(path+".range_high", k.RangeHigh)
 	c.ordered(path, "range_low", "range_high", k.RangeLow, k.RangeHigh, false)
+}
+
+// notEvaluated are calibrations of the trade that a method document cannot ask for, with
+// what to do instead.
+var notEvaluated = map[string]string{
+	"standard addition": "a worklist does not say which amounts were added to which portion of a sample; compute the amount outside and import it with model none",
+	"bracketing":        "use straight line or line through the origin with check standards on both sides of the samples",
 }
 
 func (c *checker) report(path string, a *Analyte) {

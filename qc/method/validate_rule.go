@@ -11,7 +11,7 @@ import (
 type parameters struct{ must, may []string }
 
 var ruleParameters = map[string]parameters{
-	RuleCalibration:      {must: []string{"min_levels"}, may: []string{"min_r2", "back_calculated_percent", "back_calculated_lowest_percent"}},
+	RuleCalibration:      {must: []string{"min_levels"}, may: []string{"min_r2", "back_calculated_percent", "back_calculated_lowest_percent", "max_rse_percent", "max_intercept_percent_of_lowest"}},
 	RuleMethodBlank:      {must: []string{"loq_fraction"}},
 	RuleDuplicate:        {must: []string{"statistic", "high"}, may: []string{"covers"}},
 	RuleCheckStandard:    {must: []string{"low", "high"}, may: []string{"brackets"}},
@@ -25,7 +25,7 @@ var ruleKinds = []string{RuleCalibration, RuleMethodBlank, RuleDuplicate, RuleCh
 var builtIn = []string{RuleStandardValidity, RuleRegistered, RuleIdentity, RuleStrength, RuleMeasured}
 
 var allParameters = []string{"min_levels", "min_r2", "back_calculated_percent", "back_calculated_lowest_percent",
-	"loq_fraction", "statistic", "low", "high", "brackets", "covers"}
+	"max_rse_percent", "max_intercept_percent_of_lowest", "loq_fraction", "statistic", "low", "high", "brackets", "covers"}
 
 func (c *checker) rule(path string, r *Rule) {
 	c.required(path, "rule", "source")
@@ -62,9 +62,11 @@ func (c *checker) limits(path string, r *Rule) {
 		if c.Has(path+".min_levels") && r.MinLevels < 2 {
 			c.Fault(path+".min_levels", "a straight line needs at least 2", "%s.min_levels is %d", path, r.MinLevels)
 		}
-		if r.MinR2 == nil && r.BackCalc == nil {
-			c.Fault(path, "give min_r2, back_calculated_percent or both", "%s has no limit for the fit", path)
+		if r.MinR2 == nil && r.BackCalc == nil && r.MaxRSE == nil {
+			c.Fault(path, "give min_r2, back_calculated_percent, max_rse_percent or several of them", "%s has no limit for the fit", path)
 		}
+		c.positive(path+".max_rse_percent", r.MaxRSE)
+		c.positive(path+".max_intercept_percent_of_lowest", r.MaxIntercept)
 		if r.MinR2 != nil && !(*r.MinR2 > 0 && *r.MinR2 <= 1) {
 			c.Fault(path+".min_r2", "above 0 and at most 1", "%s.min_r2 is %v", path, *r.MinR2)
 		}
@@ -103,7 +105,27 @@ func (c *checker) covered(path string, r *Rule) {
 			c.Fault(path+".rule", "give the analyte range_low, range_high or both, or list the rule's analytes", "rule %q: %q has no calibrants and no range", r.Rule, a.Name)
 		case r.Rule == RuleCalibration && len(r.Analytes) > 0 && a.Calibration.Model == ModelNone:
 			c.Fault(path+".analytes", "", "rule %q: %q has calibration model %q", r.Rule, a.Name, ModelNone)
+		case r.Rule == RuleCalibration:
+			c.acceptable(path, r, a)
 		}
+	}
+}
+
+// acceptable checks that an analyte's calibration function has what a rule limits.
+func (c *checker) acceptable(path string, r *Rule, a *Analyte) {
+	const hint = "list the rule's analytes, and give those with this model a rule without it"
+	model := a.Calibration.Model
+	refuse := func(key, what string) {
+		c.Fault(at(path, key), hint, "%s: %q is calibrated by %q, which has no %s", at(path, key), a.Name, model, what)
+	}
+	if model == ModelPointToPoint && r.MinR2 != nil {
+		refuse("min_r2", "r²")
+	}
+	if model == ModelPointToPoint && r.MaxRSE != nil {
+		refuse("max_rse_percent", "relative standard error")
+	}
+	if r.MaxIntercept != nil && (model == ModelPointToPoint || model == ModelThroughOrigin || model == ModelAverageFactor) {
+		refuse("max_intercept_percent_of_lowest", "intercept")
 	}
 }
 

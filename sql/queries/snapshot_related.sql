@@ -1,6 +1,6 @@
 -- $1 batch: released strengths of its samples from other batches. The one used before stands while it is released;
 -- else the one released first.
-select distinct on (r.sample) v.quantity, v.kind, r.sample, r.public_id, v.digest, v.value, v.unit
+select distinct on (r.sample) v.quantity, v.kind, r.sample, r.public_id, v.digest, v.value, v.unit, v.standard_uncertainty
 from core.result r
 join core.result_revision v on v.result = r.id and v.publication = 'released'
 where v.quantity = 'strength' and v.value is not null and r.batch <> $1

@@ -210,7 +210,7 @@ func (r reading) related() error {
 	}
 	var rel qc.Related
 	var digest []byte
-	return r.each("snapshot_related.sql", []any{r.snap.Batch}, []any{&rel.Quantity, &rel.Kind, &rel.Sample, &rel.Result, &digest, &rel.Value, &rel.Unit}, func() error {
+	return r.each("snapshot_related.sql", []any{r.snap.Batch}, []any{&rel.Quantity, &rel.Kind, &rel.Sample, &rel.Result, &digest, &rel.Value, &rel.Unit, &rel.Uncertainty}, func() error {
 		this := rel
 		this.Revision = hexOf(digest)
 		r.snap.Input.Related = append(r.snap.Input.Related, this)

@@ -48,7 +48,7 @@ func (e *RefusedError) Error() string { return e.File + " is refused: " + e.Prob
 func Input(ctx context.Context, r Request) (*qc.Input, error) {
 	in := &qc.Input{Schema: qc.InputSchema, Members: []qc.Member{}, Unlisted: []qc.Unlisted{}, Samples: []qc.SampleFacts{},
 		Standards: []standard.Standard{}, Related: []qc.Related{}}
-	m, err := document(in, "method", r.Method, method.Parse)
+	m, err := document(in, "method", r.Method, worker.ParseMethod)
 	if err != nil {
 		return nil, err
 	}

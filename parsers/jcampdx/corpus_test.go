@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"underbond/parsers"
+	"underbond/parsers/parserstest"
 )
 
 // expectation is the part of expected.json that is compared.
@@ -52,7 +53,7 @@ var refusals = map[string]string{
 }
 
 func TestCorpus(t *testing.T) {
-	root := sharedFolder(t, "corpus/jcampdx")
+	root := parserstest.Shared(t, "corpus/jcampdx")
 	raw, err := os.ReadFile(filepath.Join(root, "expected.json"))
 	if err != nil {
 		t.Fatal(err)
@@ -226,7 +227,7 @@ func compareTable(t *testing.T, where string, got *parsers.Spectrum, want expect
 
 // TestTwins compares files that hold the same spectrum in two forms, up to rounding.
 func TestTwins(t *testing.T) {
-	root := sharedFolder(t, "corpus/jcampdx/dev")
+	root := parserstest.Shared(t, "corpus/jcampdx/dev")
 	read := func(name string) parsers.Spectrum {
 		content, err := os.ReadFile(filepath.Join(root, name))
 		if err != nil {

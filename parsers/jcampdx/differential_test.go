@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"underbond/parsers"
+	"underbond/parsers/parserstest"
 )
 
 // otherTable is what the general-purpose reader found in one table.
@@ -29,7 +30,7 @@ type otherTable struct {
 // other reader departs from the standard there, or takes what cannot be trusted.
 func TestAgreesWithGeneralReader(t *testing.T) {
 	modules := nodeModules(t)
-	dir := filepath.Join(sharedFolder(t, "corpus/jcampdx"), "dev")
+	dir := filepath.Join(parserstest.Shared(t, "corpus/jcampdx"), "dev")
 	files, err := filepath.Glob(filepath.Join(dir, "*"))
 	if err != nil || len(files) == 0 {
 		t.Fatal(files, err)

@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"testing"
 
@@ -121,27 +119,6 @@ func codes(problems []parsers.Problem) []string {
 		out = append(out, p.Code)
 	}
 	return out
-}
-
-// sharedFolder finds a folder below the sibling folder "shared" of the repository, or
-// skips the test.
-func sharedFolder(t testing.TB, name string) string {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		candidate := filepath.Join(dir, "shared", filepath.FromSlash(name))
-		if _, err := os.Stat(candidate); err == nil {
-			return candidate
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			t.Skipf("no folder shared/%s beside the repository", name)
-		}
-		dir = parent
-	}
 }
 
 // near compares with a relative tolerance.

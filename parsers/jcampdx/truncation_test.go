@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"underbond/parsers"
+	"underbond/parsers/parserstest"
 )
 
 // TestTruncationIsNeverSilent cuts hand-made files at every byte and those of the corpus
@@ -34,7 +35,7 @@ func TestTruncationIsNeverSilent(t *testing.T) {
 		})
 	}
 	t.Run("corpus", func(t *testing.T) {
-		dir := filepath.Join(sharedFolder(t, "corpus/jcampdx"), "dev")
+		dir := filepath.Join(parserstest.Shared(t, "corpus/jcampdx"), "dev")
 		entries, err := os.ReadDir(dir)
 		if err != nil {
 			t.Fatal(err)

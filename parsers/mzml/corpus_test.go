@@ -12,6 +12,8 @@ import (
 	"testing"
 
 	"underbond/parsers"
+
+	"underbond/parsers/parserstest"
 )
 
 // expectation is what an independent reading of a corpus file found.
@@ -59,27 +61,11 @@ type wantTrace struct {
 }
 
 // corpus finds the folder of shared files, a sibling of the repository.
-func corpus(t testing.TB) string {
-	t.Helper()
-	path := corpusOrNone()
-	if path == "" {
-		t.Skip("the shared corpus is not beside the repository")
-	}
-	return path
-}
+func corpus(t testing.TB) string { return parserstest.Shared(t, "corpus/mzml") }
 
 func corpusOrNone() string {
-	dir, err := os.Getwd()
-	for ; err == nil; dir = filepath.Dir(dir) {
-		path := filepath.Join(dir, "shared", "corpus", "mzml")
-		if _, err := os.Stat(path); err == nil {
-			return path
-		}
-		if filepath.Dir(dir) == dir {
-			break
-		}
-	}
-	return ""
+	path, _ := parserstest.FindShared("corpus/mzml")
+	return path
 }
 
 // refusalCodes are the refusals that fit an expected class.

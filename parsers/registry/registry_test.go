@@ -99,29 +99,16 @@ func TestReader(t *testing.T) {
 // corpus gives files of a folder of the shared corpus.
 func corpus(t *testing.T, folder string, names ...string) []parserstest.Sample {
 	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		from := filepath.Join(dir, "shared", "corpus", folder, "dev")
-		if _, err := os.Stat(from); err == nil {
-			var samples []parserstest.Sample
-			for _, name := range names {
-				data, err := os.ReadFile(filepath.Join(from, name))
-				if err != nil {
-					t.Fatal(err)
-				}
-				samples = append(samples, parserstest.Sample{Name: name, Data: data})
-			}
-			return samples
+	from := parserstest.Shared(t, "corpus/"+folder+"/dev")
+	var samples []parserstest.Sample
+	for _, name := range names {
+		data, err := os.ReadFile(filepath.Join(from, name))
+		if err != nil {
+			t.Fatal(err)
 		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			t.Skip("the folder shared/corpus is not beside the project")
-		}
-		dir = up
+		samples = append(samples, parserstest.Sample{Name: name, Data: data})
 	}
+	return samples
 }
 
 // formats are the readers that need no profile, with some files each.

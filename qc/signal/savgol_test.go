@@ -1,16 +1,15 @@
 package signal
 
 import (
-	"encoding/csv"
 	"math"
 	"math/big"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"underbond/parsers/parserstest"
 )
 
 // fractions gives numerators over a norm as the nearest doubles.
@@ -68,31 +67,11 @@ func TestSavitzkyGolayPublished(t *testing.T) {
 }
 
 func TestSavitzkyGolayTable(t *testing.T) {
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var file *os.File
-	for file == nil {
-		file, err = os.Open(filepath.Join(dir, "shared", "reference", "savgol.csv"))
-		parent := filepath.Dir(dir)
-		if err != nil && parent == dir {
-			t.Skip("no shared reference folder with savgol.csv")
-		}
-		dir = parent
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(rows) < 20 {
-		t.Fatalf("%d rows", len(rows))
-	}
-	for _, row := range rows[1:] {
+	for _, row := range parserstest.Reference(t, "savgol.csv") {
 		t.Run(strings.Join(row[:3], " "), func(t *testing.T) {
 			n := make([]int, 4)
 			for i := range n {
+				var err error
 				if n[i], err = strconv.Atoi(row[i]); err != nil {
 					t.Fatal(err)
 				}

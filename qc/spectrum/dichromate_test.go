@@ -1,38 +1,19 @@
 package spectrum
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
+
+	"underbond/parsers/parserstest"
 )
 
 // Nominal absorbances of potassium dichromate in 0.001 M perchloric acid: as a spectrum
 // of four points, they come back at their wavelengths, through transmittance, and as
 // ratios of bands that do not depend on the concentration by more than rounding.
 func TestDichromate(t *testing.T) {
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var file *os.File
-	for file == nil {
-		file, err = os.Open(filepath.Join(dir, "shared", "reference", "dichromate_nominal_absorbance.csv"))
-		parent := filepath.Dir(dir)
-		if err != nil && parent == dir {
-			t.Skip("no shared reference folder with dichromate_nominal_absorbance.csv")
-		}
-		dir = parent
-	}
-	defer file.Close()
-	rows, err := csv.NewReader(file).ReadAll()
-	if err != nil || len(rows) < 6 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
 	wavelengths := []float64{235, 257, 313, 350}
-	for _, row := range rows[1:] {
+	for _, row := range parserstest.Reference(t, "dichromate_nominal_absorbance.csv") {
 		s := Spectrum{X: wavelengths, Unit: "nm"}
 		for _, cell := range row[1:] {
 			v, err := strconv.ParseFloat(cell, 64)

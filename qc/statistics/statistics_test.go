@@ -1,41 +1,15 @@
 package statistics
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
-)
 
-// shared finds a file of the folder with reference data beside the repository, or skips.
-func shared(t *testing.T, name string) [][]string {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		file, err := os.Open(filepath.Join(dir, "shared", "reference", filepath.FromSlash(name)))
-		if err == nil {
-			defer file.Close()
-			rows, err := csv.NewReader(file).ReadAll()
-			if err != nil {
-				t.Fatal(err)
-			}
-			return rows[1:]
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			t.Skipf("no shared reference folder with %s", name)
-		}
-		dir = parent
-	}
-}
+	"underbond/parsers/parserstest"
+)
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -48,7 +22,7 @@ func number(t *testing.T, text string) float64 {
 
 func certified(t *testing.T, set, quantity string) float64 {
 	t.Helper()
-	for _, row := range shared(t, "strd/certified.csv") {
+	for _, row := range parserstest.Reference(t, "strd/certified.csv") {
 		if row[0] == set && row[1] == quantity {
 			return number(t, row[2])
 		}
@@ -95,7 +69,7 @@ func TestReferenceSeries(t *testing.T) {
 	} {
 		t.Run(set, func(t *testing.T) {
 			var values []float64
-			for _, row := range shared(t, "strd/univ/"+set+".csv") {
+			for _, row := range parserstest.Reference(t, "strd/univ/"+set+".csv") {
 				values = append(values, number(t, row[0]))
 			}
 			univariate(t, values, certified(t, set, "mean"), certified(t, set, "sd"), certified(t, set, "r1"), d)
@@ -133,7 +107,7 @@ func TestReferenceVariances(t *testing.T) {
 	for set, least := range map[string]float64{"SiRstv": 12, "SmLs01": 14, "SmLs02": 14, "SmLs03": 14, "SmLs04": 9, "SmLs06": 9, "SmLs07": 3, "SmLs08": 3, "SmLs09": 3} {
 		t.Run(set, func(t *testing.T) {
 			var groups [][]float64
-			for _, row := range shared(t, "strd/anova/"+set+".csv") {
+			for _, row := range parserstest.Reference(t, "strd/anova/"+set+".csv") {
 				group := int(number(t, row[0]))
 				for len(groups) < group {
 					groups = append(groups, nil)

@@ -1,41 +1,15 @@
 package strength
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
-)
 
-// shared finds a file of the folder with reference data beside the repository, or skips.
-func shared(t *testing.T, name string) [][]string {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		file, err := os.Open(filepath.Join(dir, "shared", "reference", name))
-		if err == nil {
-			defer file.Close()
-			rows, err := csv.NewReader(file).ReadAll()
-			if err != nil {
-				t.Fatal(err)
-			}
-			return rows[1:]
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			t.Skipf("no shared reference folder with %s", name)
-		}
-		dir = parent
-	}
-}
+	"underbond/parsers/parserstest"
+)
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -103,7 +77,7 @@ func TestGramsPerLitre(t *testing.T) {
 }
 
 func TestTableOfDensities(t *testing.T) {
-	rows := shared(t, "oiml_r22_density20.csv")
+	rows := parserstest.Reference(t, "oiml_r22_density20.csv")
 	for _, row := range rows {
 		abv := number(t, row[0])
 		p := must(t)(MassFractionOf(abv))
@@ -120,7 +94,7 @@ func TestTableOfDensities(t *testing.T) {
 
 func TestCoefficientsAsPublished(t *testing.T) {
 	seen := 0
-	for _, row := range shared(t, "oiml_r22_coefficients.csv") {
+	for _, row := range parserstest.Reference(t, "oiml_r22_coefficients.csv") {
 		k, err := strconv.Atoi(row[1])
 		if err != nil {
 			t.Fatal(err)

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"underbond/parsers/parserstest"
 )
 
 func TestSensitivity(t *testing.T) {
@@ -120,10 +122,10 @@ func TestNormaliseRefuses(t *testing.T) {
 
 // A linear instrument is undone for every published reference material on one scale.
 func TestReferenceMaterials(t *testing.T) {
-	rows := reference(t, "isotope_reference_materials.csv")
+	rows := parserstest.Reference(t, "isotope_reference_materials.csv")
 	instrument := func(delta float64) float64 { return 0.37 + 0.9931*delta }
 	seen := 0
-	for _, row := range rows[1:] {
+	for _, row := range rows {
 		if row[4] != "VPDB-LSVEC" {
 			continue
 		}

@@ -1,16 +1,15 @@
 package table
 
 import (
-	"encoding/csv"
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"underbond/parsers/parserstest"
 )
 
 var nan = math.NaN()
@@ -19,31 +18,6 @@ func near(t testing.TB, what string, got, want, tolerance float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s is %v, want %v within %g", what, got, want, tolerance)
-	}
-}
-
-// reference reads a file of the shared reference folder.
-func reference(t *testing.T, name string) [][]string {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		file, err := os.Open(filepath.Join(dir, "shared", "reference", name))
-		if err == nil {
-			defer file.Close()
-			rows, err := csv.NewReader(file).ReadAll()
-			if err != nil || len(rows) < 3 {
-				t.Fatalf("%d rows, %v", len(rows), err)
-			}
-			return rows
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			t.Skipf("no shared reference folder with %s", name)
-		}
-		dir = parent
 	}
 }
 
@@ -106,12 +80,12 @@ func TestSummariseLaws(t *testing.T) {
 }
 
 func TestGrubbsCriticalTable(t *testing.T) {
-	rows := reference(t, "grubbs_critical.csv")
+	rows := parserstest.Reference(t, "grubbs_critical.csv")
 	columns := []struct {
 		alpha float64
 		sides Sides
 	}{{0.05, OneSided}, {0.05, TwoSided}, {0.01, TwoSided}, {0.01, OneSided}}
-	for _, row := range rows[1:] {
+	for _, row := range rows {
 		n, err := strconv.Atoi(row[0])
 		if err != nil {
 			t.Fatal(err)
@@ -121,7 +95,7 @@ func TestGrubbsCriticalTable(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			near(t, rows[0][i+1]+" for "+row[0], got, number(t, row[i+1]), 2e-6)
+			near(t, "column "+strconv.Itoa(i+1)+" for "+row[0], got, number(t, row[i+1]), 2e-6)
 		}
 		got, err := GrubbsCritical(n, 0.05, TwoSided)
 		if err != nil {
@@ -132,8 +106,8 @@ func TestGrubbsCriticalTable(t *testing.T) {
 }
 
 func TestDixonCriticalTable(t *testing.T) {
-	rows := reference(t, "dixon_q.csv")
-	for _, row := range rows[1:] {
+	rows := parserstest.Reference(t, "dixon_q.csv")
+	for _, row := range rows {
 		n, err := strconv.Atoi(row[0])
 		if err != nil {
 			t.Fatal(err)
@@ -143,8 +117,8 @@ func TestDixonCriticalTable(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			near(t, rows[0][4+i]+" for "+row[0], got, number(t, row[4+i]), 0.001)
-			near(t, rows[0][1+i]+" for "+row[0], got, number(t, row[1+i]), 0.0055)
+			near(t, "computed "+strconv.Itoa(i)+" for "+row[0], got, number(t, row[4+i]), 0.001)
+			near(t, "published "+strconv.Itoa(i)+" for "+row[0], got, number(t, row[1+i]), 0.0055)
 		}
 	}
 	// Half of a two-sided alpha lies at each end.

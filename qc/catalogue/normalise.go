@@ -5,7 +5,6 @@ import (
 	"strings"
 	"unicode"
 
-	"golang.org/x/text/cases"
 	"golang.org/x/text/unicode/norm"
 )
 
@@ -28,9 +27,8 @@ const rulesVersion = 1
 // such as n-, iso-, sec-, tert-, cis-, o-, D- or N- belong to the name, and a name
 // without its prefix is another name.
 func Normalise(text string) string {
-	text = uniform.Replace(strings.ToValidUTF8(text, "\uFFFD"))
-	// Folding gives characters that decompose further, and needs decomposed ones.
-	text = norm.NFKD.String(cases.Fold().String(norm.NFKD.String(text)))
+	text = strings.ToValidUTF8(text, "\uFFFD")
+	text = settled(text)
 	var letters []rune
 	for _, r := range text {
 		switch {
@@ -52,6 +50,20 @@ func Normalise(text string) string {
 		}
 	}
 	return join(letters)
+}
+
+// settled unifies marks, folds letter case and decomposes, again and again: each gives characters that
+// another changes once more. It ends where nothing changes, at the latest after a few
+// rounds on text that no analyte is named by.
+func settled(text string) string {
+	for range 8 {
+		next := norm.NFKD.String(strings.ToLower(strings.ToUpper(norm.NFKD.String(uniform.Replace(text)))))
+		if next == text {
+			break
+		}
+		text = next
+	}
+	return text
 }
 
 // join drops or unifies the separators between letters.
@@ -94,7 +106,7 @@ func isDigit(r rune) bool { return r >= '0' && r <= '9' }
 var separators = []rune{' ', '-', '.', ','}
 
 // uniform is applied first, since decomposing an acute accent gives a space.
-var uniform = strings.NewReplacer("´", "'", "`", "'", "’", "'", "‘", "'", "′", "'", "ʹ", "'", "ʼ", "'", "″", "''")
+var uniform = strings.NewReplacer("´", "'", "`", "'", "’", "'", "‘", "'", "′", "'", "ʹ", "'", "ʼ", "'", "″", "''", "ß", "ss", "ẞ", "ss")
 
 // greek names the letters after folding, which leaves small letters and no final sigma.
 var greek = map[rune]string{

@@ -56,13 +56,15 @@ func Evaluate(in *Input) (*Evaluation, error) {
 type evaluator struct {
 	in      *Input
 	method  *method.Method
-	entries []*entry       // by position
-	order   []*entry       // by acquisition
+	entries []*entry // by position
+	order   []*entry // by acquisition
+	inRun   map[string]*runOrder
 	at      map[int]*entry // position
 	index   map[int]int    // position: place in entries
 	runs    []string       // in the order of their first position
 	lists   map[string]*standard.Standard
 	samples map[string]*SampleFacts
+	related map[string][]*Related // by sample
 
 	calibrants map[string][]*entry   // calibration standards by run
 	curves     map[curveKey]*curve   // by the run that the curve serves
@@ -71,28 +73,31 @@ type evaluator struct {
 
 	strength map[string]strength // by sample
 
-	checks   []Check
+	checks   []*Check
 	ids      map[string]int
 	findings []Finding
-	holds    map[holdKey][]string // check ids that hold a position's results
-	waits    map[string]string    // check id: what it waits for
+	found    map[Finding]bool           // findings that are made once
+	holds    map[int]map[cover][]string // by position: check ids that hold its results
+	waits    map[string]string          // check id: what it waits for
 }
 
 // entry is a worklist line with what was found for it.
 type entry struct {
 	*Member
-	rank       int // place in the order of acquisition
+	words      string // its name, once it was asked for
+	rank       int    // place in the order of acquisition
 	quantities []*quantity
 	outcomes   []*outcome
+	internal   map[*method.Rule]judgement
 }
 
 func newEvaluator(in *Input) *evaluator {
 	e := &evaluator{
 		in: in, method: &in.Method,
 		at: map[int]*entry{}, index: map[int]int{},
-		lists: map[string]*standard.Standard{}, samples: map[string]*SampleFacts{},
+		lists: map[string]*standard.Standard{}, samples: map[string]*SampleFacts{}, related: map[string][]*Related{},
 		calibrants: map[string][]*entry{}, curves: map[curveKey]*curve{}, references: map[string]*reference{}, bracket: map[bracketKey][]int{},
-		strength: map[string]strength{}, ids: map[string]int{}, holds: map[holdKey][]string{}, waits: map[string]string{},
+		strength: map[string]strength{}, ids: map[string]int{}, found: map[Finding]bool{}, holds: map[int]map[cover][]string{}, waits: map[string]string{},
 	}
 	for i := range in.Members {
 		m := &entry{
@@ -115,7 +120,12 @@ func newEvaluator(in *Input) *evaluator {
 	for i := range in.Samples {
 		e.samples[in.Samples[i].ID] = &in.Samples[i]
 	}
+	for i := range in.Related {
+		r := &in.Related[i]
+		e.related[r.Sample] = append(e.related[r.Sample], r)
+	}
 	e.order = inOrder(e.entries)
+	e.inRun = byRun(e.order)
 	return e
 }
 
@@ -137,6 +147,13 @@ func (m *entry) isTest() bool {
 
 // name is the entry in words: "check standard CCV-4 at position 21".
 func (m *entry) name() string {
+	if m.words == "" {
+		m.words = m.describe()
+	}
+	return m.words
+}
+
+func (m *entry) describe() string {
 	name := m.Line.Sample
 	if !m.isTest() && len(m.Line.Standards) > 0 {
 		name = strings.Join(m.Line.Standards, " + ")
@@ -189,11 +206,23 @@ func (e *evaluator) finish(digest string) *Evaluation {
 			out.MethodSHA256 = d.SHA256
 		}
 	}
-	out.Checks = sorted(e.checks, func(a, b Check) int {
-		return cmp.Or(cmp.Compare(a.Rule, b.Rule), cmp.Compare(a.Analyte, b.Analyte), slices.Compare(a.Positions, b.Positions), cmp.Compare(a.ID, b.ID))
-	})
-	out.Findings = sorted(e.findings, func(a, b Finding) int {
+	out.Checks = arranged(e.checks, compareChecks)
+	out.Findings = sorted(e.findings, func(a, b *Finding) int {
 		return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(a.Subject, b.Subject), cmp.Compare(a.Text, b.Text))
 	})
 	return out
+}
+
+// compareChecks stops at the first difference, as checks are many. No two have one id.
+func compareChecks(a, b *Check) int {
+	if c := strings.Compare(a.Rule, b.Rule); c != 0 {
+		return c
+	}
+	if c := strings.Compare(a.Analyte, b.Analyte); c != 0 {
+		return c
+	}
+	if c := slices.Compare(a.Positions, b.Positions); c != 0 {
+		return c
+	}
+	return strings.Compare(a.ID, b.ID)
 }

@@ -167,11 +167,8 @@ func (c *curve) backCalculate() {
 // lateCalibrants names the calibrants acquired after the first test portion of their run.
 func (e *evaluator) lateCalibrants(c *curve) []string {
 	var first *entry
-	for _, m := range e.order {
-		if m.Line.Run == c.run && m.isTest() && m.State == MemberRecorded {
-			first = m
-			break
-		}
+	if run := e.inRun[c.run]; run != nil {
+		first = run.firstTest
 	}
 	var late []string
 	for _, m := range c.calibrants {
@@ -274,7 +271,7 @@ func (e *evaluator) calibrations() []Calibration {
 		c.show(&shown)
 		out = append(out, shown)
 	}
-	return sorted(out, func(a, b Calibration) int {
+	return sorted(out, func(a, b *Calibration) int {
 		return cmp.Or(cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Run, b.Run))
 	})
 }

@@ -38,28 +38,24 @@ func (e *evaluator) checkStandards(r *method.Rule) {
 
 func (e *evaluator) checkRun(r *method.Rule, analyte int, run string) {
 	a := &e.method.Analytes[analyte]
-	var checks, measured []*entry
-	for _, m := range e.order {
-		switch {
-		case m.Line.Run != run:
-		case m.isMeasured():
-			measured = append(measured, m)
-		case (m.Line.Role == worklist.RoleCheck || m.Line.Role == worklist.RoleInitialCheck) && e.nominal(m, analyte).state != nominalNone:
+	var checks []*entry
+	measured := e.inRun[run].measured
+	for _, m := range e.inRun[run].checks {
+		if e.nominal(m, analyte).state != nominalNone {
 			checks = append(checks, m)
 		}
 	}
 	s := subject{rule: r.Rule, scope: scopeOf(r, method.ScopeRun), source: r.Source, analyte: a.Name}
-	after := func(p *entry) func(*entry) bool { return func(m *entry) bool { return m.rank > p.rank } }
 	for i, check := range checks {
 		// The positions between the neighbours: all before the first and after the last belong to them.
 		from, to := 0, len(measured)
 		if r.Brackets == bracketsOpening {
-			from = indexOr(measured, after(check))
+			from = behind(measured, check)
 		} else if i > 0 {
-			from = indexOr(measured, after(checks[i-1]))
+			from = behind(measured, checks[i-1])
 		}
 		if i+1 < len(checks) {
-			to = indexOr(measured, after(checks[i+1]))
+			to = behind(measured, checks[i+1])
 		}
 		positions := positionsOf(measured[from:to])
 		if check.Line.Role == worklist.RoleInitialCheck {
@@ -84,9 +80,9 @@ func (e *evaluator) checkRun(r *method.Rule, analyte int, run string) {
 		}
 		return
 	}
-	without("opening", measured[:indexOr(measured, after(checks[0]))])
+	without("opening", measured[:behind(measured, checks[0])])
 	if r.Brackets != bracketsOpening {
-		without("closing", measured[indexOr(measured, after(checks[len(checks)-1])):])
+		without("closing", measured[behind(measured, checks[len(checks)-1]):])
 	}
 }
 
@@ -100,12 +96,11 @@ func heldWords(held []*entry) string {
 	return fmt.Sprintf("positions %d to %d", min(first, last), max(first, last))
 }
 
-// indexOr is the index of the first entry for which f holds, or their number.
-func indexOr(entries []*entry, f func(*entry) bool) int {
-	if i := slices.IndexFunc(entries, f); i >= 0 {
-		return i
-	}
-	return len(entries)
+// behind is the index of the first of the entries, which are in the order of acquisition,
+// that was acquired after m; their number when there is none.
+func behind(entries []*entry, m *entry) int {
+	i, _ := slices.BinarySearchFunc(entries, m.rank+1, func(other *entry, rank int) int { return other.rank - rank })
+	return i
 }
 
 // verifiedBy are the positions that an initial check standard verifies: those of its
@@ -114,7 +109,7 @@ func (e *evaluator) verifiedBy(m *entry, analyte int) []int {
 	if c := e.curve(m, analyte); c != nil {
 		return e.servedBy(c)
 	}
-	return e.servedBy(&curve{serves: []string{m.Line.Run}})
+	return e.measuredIn([]string{m.Line.Run})
 }
 
 func (e *evaluator) checkVerdict(r *method.Rule, m *entry, analyte int) judgement {

@@ -1,6 +1,7 @@
 package qc
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -17,12 +18,8 @@ type edge struct {
 	positions []int
 }
 
-// holdKey finds the checks that hold a result.
-type holdKey struct {
-	analyte  string
-	basis    string
-	position int
-}
+// cover names what of a position a check covers; an empty text is all.
+type cover struct{ analyte, basis string }
 
 // subject is what a check judges.
 type subject struct {
@@ -45,7 +42,7 @@ func (s subject) at(m *entry) subject {
 
 // record adds a check and what it covers.
 func (e *evaluator) record(s subject, j judgement, edges ...edge) {
-	c := Check{
+	c := &Check{
 		ID: e.checkID(s), Rule: s.rule, Scope: s.scope, Analyte: s.analyte, Subject: s.words, Acquisition: s.acquisition,
 		Positions: s.positions, Statistic: j.statistic, Observed: number(j.observed), LimitLow: j.low, LimitHigh: j.high, Unit: j.unit,
 		Verdict: j.verdict, Reason: j.reason, WaitingFor: j.waiting, Covers: []Cover{}, Source: s.source,
@@ -65,14 +62,23 @@ func (e *evaluator) record(s subject, j judgement, edges ...edge) {
 			continue
 		}
 		for _, p := range g.positions {
-			key := holdKey{g.analyte, g.basis, p}
-			if !slices.Contains(e.holds[key], c.ID) {
-				e.holds[key] = append(e.holds[key], c.ID)
-			}
+			e.hold(p, cover{g.analyte, g.basis}, c.ID)
 		}
 	}
 	slices.SortFunc(c.Covers, compareCovers)
 	e.checks = append(e.checks, c)
+}
+
+// hold lets a check hold a position's results. An id is new with each check, so one that
+// is there already is the last.
+func (e *evaluator) hold(position int, what cover, id string) {
+	if e.holds[position] == nil {
+		e.holds[position] = map[cover][]string{}
+	}
+	ids := e.holds[position][what]
+	if len(ids) == 0 || ids[len(ids)-1] != id {
+		e.holds[position][what] = append(ids, id)
+	}
 }
 
 func compareCovers(a, b Cover) int {
@@ -101,22 +107,28 @@ func (e *evaluator) checkID(s subject) string {
 
 // joinEscaped joins parts by a separator of one character; in the parts it and % are percent-encoded.
 func joinEscaped(separator string, parts ...string) string {
-	escape := strings.NewReplacer("%", "%25", separator, "%"+strings.ToUpper(strconv.FormatInt(int64(separator[0]), 16)))
 	escaped := make([]string, len(parts))
 	for i, p := range parts {
-		escaped[i] = escape.Replace(p)
+		escaped[i] = strings.ReplaceAll(p, "%", "%25")
+		if strings.Contains(escaped[i], separator) {
+			escaped[i] = strings.ReplaceAll(escaped[i], separator, fmt.Sprintf("%%%X", separator[0]))
+		}
 	}
 	return strings.Join(escaped, separator)
 }
 
 // ranges gives an edge's positions as ranges that take in no other position of the batch.
 func (e *evaluator) ranges(g edge) []Cover {
-	positions := slices.Clone(g.positions)
-	slices.Sort(positions)
-	positions = slices.Compact(positions)
+	positions := g.positions
+	if !slices.IsSorted(positions) {
+		positions = slices.Sorted(slices.Values(positions))
+	}
 	var covers []Cover
 	for i, p := range positions {
-		if i > 0 && e.index[p] == e.index[positions[i-1]]+1 {
+		if i > 0 && p == positions[i-1] {
+			continue
+		}
+		if i > 0 && (p == positions[i-1]+1 || e.index[p] == e.index[positions[i-1]]+1) {
 			covers[len(covers)-1].To = p
 			continue
 		}
@@ -128,9 +140,13 @@ func (e *evaluator) ranges(g edge) []Cover {
 // heldBy lists the checks that hold a result, sorted.
 func (e *evaluator) heldBy(analyte, basis string, position int) []string {
 	ids := []string{}
-	for _, a := range []string{"", analyte} {
-		for _, b := range []string{"", basis} {
-			ids = append(ids, e.holds[holdKey{a, b, position}]...)
+	holds := e.holds[position]
+	if len(holds) == 0 {
+		return ids
+	}
+	for _, a := range [2]string{"", analyte} {
+		for _, b := range [2]string{"", basis} {
+			ids = append(ids, holds[cover{a, b}]...)
 		}
 	}
 	slices.Sort(ids)

@@ -28,6 +28,8 @@ type curve struct {
 	verdict      judgement
 	reasons      []string
 	serves       []string // runs
+	served       []int    // positions that it quantifies, once they were asked for
+	share        *share   // of the standards in the uncertainty, likewise
 }
 
 // without says of an amount that there is no curve to read it from.
@@ -83,13 +85,7 @@ func (e *evaluator) ownCurves(analyte int) []*curve {
 }
 
 func (e *evaluator) curveOf(run string, own []*curve) *curve {
-	first := len(e.order)
-	for _, m := range e.order {
-		if m.Line.Run == run {
-			first = m.rank
-			break
-		}
-	}
+	first := e.inRun[run].first
 	var before []*curve
 	for _, c := range own {
 		if c.run == run {
@@ -120,11 +116,19 @@ func (c *curve) lastRank() int {
 	return last
 }
 
-// servedBy are the positions that a curve quantifies.
+// servedBy are the positions that a curve quantifies. All runs that it serves are known by then.
 func (e *evaluator) servedBy(c *curve) []int {
-	var positions []int
+	if c.served == nil {
+		c.served = e.measuredIn(c.serves)
+	}
+	return c.served
+}
+
+// measuredIn lists the measured positions of runs.
+func (e *evaluator) measuredIn(runs []string) []int {
+	positions := []int{}
 	for _, m := range e.entries {
-		if m.isMeasured() && slices.Contains(c.serves, m.Line.Run) {
+		if m.isMeasured() && slices.Contains(runs, m.Line.Run) {
 			positions = append(positions, m.Line.Position)
 		}
 	}
@@ -135,8 +139,9 @@ func (e *evaluator) servedBy(c *curve) []int {
 func (e *evaluator) distinctCurves() []*curve {
 	var out []*curve
 	for i := range e.method.Analytes {
+		others := len(out)
 		for _, run := range e.runs {
-			if c := e.curves[curveKey{run, i}]; c != nil && !slices.Contains(out, c) {
+			if c := e.curves[curveKey{run, i}]; c != nil && !slices.Contains(out[others:], c) {
 				out = append(out, c)
 			}
 		}

@@ -19,9 +19,6 @@ var models = map[string]calibration.Model{
 	method.ModelPointToPoint:  calibration.ModelPointToPoint,
 }
 
-// confidence of the intervals that the fit gives; only standard errors are used here.
-const confidence = 0.95
-
 // fitPoints fits the function that the method asks for to the curve's points.
 func (c *curve) fitPoints(k *method.Calibration) error {
 	points := calibration.Points{X: make([]float64, len(c.points)), Y: make([]float64, len(c.points))}
@@ -158,9 +155,9 @@ func (c *curve) lowestLevel() (level float64, ok bool) {
 // where no number is ever reported: there the chord between the two lowest levels is
 // extended, so that blanks and what is not detected can be compared with their limits.
 func (c *curve) amount(response float64) (amount, standardError float64, above bool, err error) {
-	p, err := c.fit.Predict(response, 1, confidence)
+	amount, standardError, err = c.fit.Read(response, 1)
 	if err == nil {
-		return p.X, p.StandardError, false, nil
+		return amount, standardError, false, nil
 	}
 	if !errors.Is(err, calibration.ErrNoRoot) {
 		return 0, 0, false, err

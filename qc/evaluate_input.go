@@ -32,19 +32,19 @@ func faulty(where, format string, args ...any) *InputError {
 // same ordered form, and InputSHA256 of an evaluation is the digest of that form.
 func (in *Input) Ordered() *Input {
 	out := *in
-	out.Documents = sorted(in.Documents, func(a, b DocumentRef) int {
+	out.Documents = sorted(in.Documents, func(a, b *DocumentRef) int {
 		return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Name, b.Name), cmp.Compare(a.Version, b.Version), cmp.Compare(a.SHA256, b.SHA256))
 	})
-	out.Members = sorted(in.Members, func(a, b Member) int { return cmp.Compare(a.Line.Position, b.Line.Position) })
+	out.Members = sorted(in.Members, func(a, b *Member) int { return cmp.Compare(a.Line.Position, b.Line.Position) })
 	for i := range out.Members {
 		if len(out.Members[i].Claimants) > 0 {
 			out.Members[i].Claimants = sorted(out.Members[i].Claimants, compareAcquisitions)
 		}
 	}
-	out.Unlisted = sorted(in.Unlisted, func(a, b Unlisted) int { return compareAcquisitions(a.Acquisition, b.Acquisition) })
-	out.Samples = sorted(in.Samples, func(a, b SampleFacts) int { return cmp.Compare(a.ID, b.ID) })
-	out.Standards = sorted(in.Standards, func(a, b standard.Standard) int { return cmp.Compare(a.ID, b.ID) })
-	out.Related = sorted(in.Related, func(a, b Related) int {
+	out.Unlisted = sorted(in.Unlisted, func(a, b *Unlisted) int { return compareAcquisitions(&a.Acquisition, &b.Acquisition) })
+	out.Samples = sorted(in.Samples, func(a, b *SampleFacts) int { return cmp.Compare(a.ID, b.ID) })
+	out.Standards = sorted(in.Standards, func(a, b *standard.Standard) int { return cmp.Compare(a.ID, b.ID) })
+	out.Related = sorted(in.Related, func(a, b *Related) int {
 		return cmp.Or(cmp.Compare(a.Quantity, b.Quantity), cmp.Compare(a.Sample, b.Sample), cmp.Compare(a.Kind, b.Kind),
 			cmp.Compare(a.Result, b.Result), cmp.Compare(a.Revision, b.Revision))
 	})
@@ -52,16 +52,37 @@ func (in *Input) Ordered() *Input {
 }
 
 // sorted copies and sorts; an absent list becomes an empty one, which is the same input.
-func sorted[T any](list []T, compare func(a, b T) int) []T {
-	out := slices.Clone(list)
-	if out == nil {
-		out = []T{}
+// What compares equal keeps its order. The items may be large, so places are sorted
+// and each item is moved once.
+func sorted[T any](list []T, compare func(a, b *T) int) []T {
+	places := make([]int, len(list))
+	for i := range places {
+		places[i] = i
 	}
-	slices.SortStableFunc(out, compare)
+	slices.SortFunc(places, func(i, j int) int {
+		if c := compare(&list[i], &list[j]); c != 0 {
+			return c
+		}
+		return i - j
+	})
+	out := make([]T, len(list))
+	for i, from := range places {
+		out[i] = list[from]
+	}
 	return out
 }
 
-func compareAcquisitions(a, b AcquisitionRef) int {
+// arranged sorts items of which no two compare equal, and moves each once.
+func arranged[T any](items []*T, compare func(a, b *T) int) []T {
+	slices.SortFunc(items, compare)
+	out := make([]T, len(items))
+	for i, item := range items {
+		out[i] = *item
+	}
+	return out
+}
+
+func compareAcquisitions(a, b *AcquisitionRef) int {
 	return cmp.Or(cmp.Compare(a.Instrument, b.Instrument), cmp.Compare(a.Key, b.Key), cmp.Compare(a.Revision, b.Revision), cmp.Compare(a.File, b.File))
 }
 

@@ -36,7 +36,20 @@ func analytesOf(r *method.Rule) []string {
 	return r.Analytes
 }
 
+// internalResponseVerdict judges an entry by a rule once; every analyte asks for it.
 func (e *evaluator) internalResponseVerdict(r *method.Rule, m *entry) judgement {
+	j, judged := m.internal[r]
+	if !judged {
+		j = e.judgeInternal(r, m)
+		if m.internal == nil {
+			m.internal = map[*method.Rule]judgement{}
+		}
+		m.internal[r] = j
+	}
+	return j
+}
+
+func (e *evaluator) judgeInternal(r *method.Rule, m *entry) judgement {
 	is := e.method.InternalStandard
 	if is == nil {
 		return unevaluable("the method names no internal standard")

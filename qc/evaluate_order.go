@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"underbond/qc/worklist"
 )
 
 // Codes of findings.
@@ -46,6 +48,36 @@ func inOrder(byPosition []*entry) []*entry {
 		m.rank = i
 	}
 	return order
+}
+
+// runOrder is one run in the order of acquisition.
+type runOrder struct {
+	first     int    // rank of its first entry
+	firstTest *entry // first recorded test portion, nil without one
+	measured  []*entry
+	checks    []*entry // check standards
+}
+
+// byRun sorts the entries, which are in the order of acquisition, into their runs.
+func byRun(order []*entry) map[string]*runOrder {
+	runs := map[string]*runOrder{}
+	for _, m := range order {
+		run := runs[m.Line.Run]
+		if run == nil {
+			run = &runOrder{first: m.rank}
+			runs[m.Line.Run] = run
+		}
+		if run.firstTest == nil && m.isTest() && m.State == MemberRecorded {
+			run.firstTest = m
+		}
+		switch {
+		case m.isMeasured():
+			run.measured = append(run.measured, m)
+		case m.Line.Role == worklist.RoleCheck || m.Line.Role == worklist.RoleInitialCheck:
+			run.checks = append(run.checks, m)
+		}
+	}
+	return runs
 }
 
 // instant is when the acquisition started, nil when that is not known.
@@ -91,7 +123,8 @@ func (e *evaluator) orderFindings() {
 // findOnce is find for what several results have in common.
 func (e *evaluator) findOnce(code, subject, format string, args ...any) {
 	f := Finding{Code: code, Subject: subject, Text: fmt.Sprintf(format, args...)}
-	if !slices.Contains(e.findings, f) {
+	if !e.found[f] {
+		e.found[f] = true
 		e.findings = append(e.findings, f)
 	}
 }

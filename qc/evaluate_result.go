@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strconv"
+	"strings"
 
 	"underbond/qc/method"
 	"underbond/qc/rule"
@@ -14,7 +15,7 @@ import (
 // results gives one result for each analyte and basis of each acquisition of a sample.
 // A line without acquisition has none; one that several claim has one for each, held.
 func (e *evaluator) results() []Result {
-	out := []Result{}
+	var out []*Result
 	for _, m := range e.entries {
 		if m.Line.Role != worklist.RoleSample {
 			continue
@@ -28,20 +29,32 @@ func (e *evaluator) results() []Result {
 					bound := e.fill(&r, m, i)
 					e.dispose(&r)
 					r.Notices = e.notices(&r, bound)
-					out = append(out, r)
+					out = append(out, &r)
 				case MemberAmbiguous:
 					for _, ref := range m.Claimants {
 						r := e.blankResult(m, a, basis, ref)
 						e.dispose(&r)
-						out = append(out, r)
+						out = append(out, &r)
 					}
 				}
 			}
 		}
 	}
-	return sorted(out, func(a, b Result) int {
-		return cmp.Or(cmp.Compare(a.Position, b.Position), cmp.Compare(a.Analyte, b.Analyte), cmp.Compare(a.Basis, b.Basis), cmp.Compare(a.ID, b.ID))
-	})
+	return arranged(out, compareResults)
+}
+
+// compareResults stops at the first difference, as results are many. No two have one id.
+func compareResults(a, b *Result) int {
+	if a.Position != b.Position {
+		return cmp.Compare(a.Position, b.Position)
+	}
+	if c := strings.Compare(a.Analyte, b.Analyte); c != 0 {
+		return c
+	}
+	if c := strings.Compare(a.Basis, b.Basis); c != 0 {
+		return c
+	}
+	return strings.Compare(a.ID, b.ID)
 }
 
 func basesOf(a *method.Analyte) []string {
@@ -72,7 +85,12 @@ func (e *evaluator) blankResult(m *entry, a *method.Analyte, basis string, ref A
 // fill computes a result's value on its basis, or the bound of a censored one, which it returns.
 func (e *evaluator) fill(r *Result, m *entry, analyte int) (bound *float64) {
 	a := &e.method.Analytes[analyte]
-	convert := func(v float64) (float64, error) { return unit.Convert(v, a.Unit, r.Unit) }
+	convert := func(v float64) (float64, error) {
+		if a.Unit == r.Unit && number(&v) != nil { // the unit is known to be one
+			return v, nil
+		}
+		return unit.Convert(v, a.Unit, r.Unit)
+	}
 	decimals, significant := a.Report.Decimals, a.Report.Significant
 	if r.Basis == BasisPerAlcohol {
 		s := e.strength[r.Sample]

@@ -106,9 +106,9 @@ const (
 
 func (e *evaluator) strengthOf(sample string) strength {
 	var real, others []*Related
-	for i := range e.in.Related {
-		switch r := &e.in.Related[i]; {
-		case r.Quantity != quantityStrength || r.Sample != sample:
+	for _, r := range e.related[sample] {
+		switch {
+		case r.Quantity != quantityStrength:
 		case r.Kind == strengthReal:
 			real = append(real, r)
 		default:

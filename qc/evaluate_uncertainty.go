@@ -66,12 +66,26 @@ func combine(value float64, factors ...uncertainty.Quantity) (float64, error) {
 	return budget.Standard, nil
 }
 
+// share is the standards' share in the uncertainty of what a curve quantifies.
+type share struct {
+	relative float64
+	err      error
+}
+
 // standardsUncertainty gives the largest relative standard uncertainty of the standards
 // behind a curve. One that the list gives none for leaves it unknown: what is missing is not zero.
 func (e *evaluator) standardsUncertainty(c *curve, analyte int) (float64, error) {
 	if c == nil {
 		return 0, errors.New("no calibration standard stands behind it")
 	}
+	if c.share == nil {
+		largest, err := e.largestUncertainty(c, analyte)
+		c.share = &share{largest, err}
+	}
+	return c.share.relative, c.share.err
+}
+
+func (e *evaluator) largestUncertainty(c *curve, analyte int) (float64, error) {
 	largest := 0.0
 	for _, m := range c.calibrants {
 		if n := e.nominal(m, analyte); n.state == nominalKnown && n.value == 0 {

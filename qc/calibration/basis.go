@@ -44,6 +44,16 @@ func roundCentre(low, high float64) float64 {
 	return math.Round((low/2+high/2)/step) * step
 }
 
+// powerOfTwoAbove gives the least power of two above every magnitude of x, and 1 when all are zero.
+func powerOfTwoAbove(x []float64) float64 {
+	var largest float64
+	for _, v := range x {
+		largest = max(largest, math.Abs(v))
+	}
+	_, exponent := math.Frexp(largest)
+	return math.Ldexp(1, min(exponent, 1023))
+}
+
 func (b basis) u(x float64) float64 { return (x - b.centre) / b.scale }
 func (b basis) x(u float64) float64 { return b.centre + b.scale*u }
 

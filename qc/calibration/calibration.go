@@ -20,7 +20,7 @@ const (
 var (
 	// ErrLengths: x and y differ in length.
 	ErrLengths = errors.New("amounts and responses differ in number")
-	// ErrTooFew: fewer than three points, which leaves no degree of freedom to judge the line by.
+	// ErrTooFew: fewer points than what was asked for needs.
 	ErrTooFew = errors.New("too few points for a straight line")
 	// ErrNotFinite: an amount or response is NaN or infinite, or the arithmetic left the range of a double.
 	ErrNotFinite = errors.New("not a finite number")
@@ -53,41 +53,7 @@ var (
 	ErrConfidence = errors.New("the level of confidence is not between 0 and 1")
 )
 
-// Line is a fitted straight line: response = Intercept + Slope · amount. Intercept,
-// SEIntercept and ResidualSD are in response units, Slope and SESlope in response
-// units per amount unit.
-type Line struct {
-	Intercept, Slope     float64
-	SEIntercept, SESlope float64
-	// ResidualSD is s(y/x), the standard deviation of the residuals about the line
-	// (of the weighted residuals, with weights of mean 1).
-	ResidualSD float64
-	// R2 is 1 - RSS/TSS, both weighted, TSS about the weighted mean.
-	R2 float64
-	// N is the number of points and DF = N - 2 the degrees of freedom.
-	N, DF int
-	// Weight is the weighting fitted with.
-	Weight string
-	// Weights are those of the points, in their order, with mean 1.
-	Weights []float64
-
-	// For inverse prediction: mean raw weight, weighted mean response and weighted
-	// sum of squares of the amounts about their weighted mean.
-	meanRaw, meanY, sxx float64
-}
-
-// weights gives the raw weights of the amounts.
-func weights(x []float64, weight string) ([]float64, error) {
-	w := make([]float64, len(x))
-	for i, xi := range x {
-		var err error
-		if w[i], err = rawWeight(xi, weight); err != nil {
-			return nil, fmt.Errorf("weight point %d: %w", i+1, err)
-		}
-	}
-	return w, nil
-}
-
+// rawWeight gives the weight of an amount before scaling.
 func rawWeight(x float64, weight string) (float64, error) {
 	switch weight {
 	case WeightNone, "":
@@ -112,4 +78,12 @@ func finite(values ...float64) bool {
 		}
 	}
 	return true
+}
+
+func mean(values []float64) float64 {
+	var sum float64
+	for _, v := range values {
+		sum += v
+	}
+	return sum / float64(len(values))
 }

@@ -185,6 +185,13 @@ func TestPredictRefuses(t *testing.T) {
 	if _, err := silver.XIntercept(0); !errors.Is(err, ErrConfidence) {
 		t.Error(err)
 	}
+	if _, err := c.Response(math.NaN()); !errors.Is(err, ErrNotFinite) {
+		t.Error(err)
+	}
+	// The scatter of very many readings leaves that of the line alone.
+	if _, se, err := c.Read(13.5, 1<<40); err != nil || !(math.Abs(se-0.08486534978) <= 5e-11) {
+		t.Errorf("%v, %v", se, err)
+	}
 	// A weighted fit says nothing of a reading below zero: the amount stands without an uncertainty.
 	weighted := fitPoints(t, Points{X: fluoresceinX[1:], Y: fluoresceinY[1:]}, ModelLinear, WeightInverseX)
 	got, err := weighted.Predict(0.5, 1, 0.95)

@@ -17,52 +17,63 @@ type Prediction struct {
 	StandardError, Low, High float64
 }
 
-// Predict reads the amount x0 from the mean response y0 of m readings, by the delta
-// method on the inverse function:
+// Read reads the amount x0 from the mean response y0 of m readings, and its standard
+// error by the delta method on the inverse function:
 //
 //	s(x0)² = (s²/(m·w0) + vᵀ Cov v) / f'(x0)²
 //
 // where v holds the derivatives of f(x0) by the coefficients and w0 is the weight of a
 // reading there. For a straight line this is the expression of Miller & Miller,
 // Statistics and Chemometrics for Analytical Chemistry, sections 5.6 and 5.10:
-// (s/b)² (1/(m·w0) + 1/n + (y0 - ȳ)²/(b² Sxx)). The interval is x0 ± t(DF) s(x0). It is
-// an approximation that holds while the slope is well known.
+// (s/b)² (1/(m·w0) + 1/n + (y0 - ȳ)²/(b² Sxx)). It is an approximation that holds while
+// the slope is well known. The standard error is NaN where no degree of freedom or no
+// weight for the reading is left.
 //
 // The weight w0 of 1/x and 1/x² is that of x0, of 1/y that of y0, of 1/s² that of the
 // standard deviation interpolated linearly between the neighbouring levels.
 //
-// Errors: those of Amount, ErrReplicates, ErrConfidence, ErrNotForModel (standard addition,
-// whose amount is the x intercept).
-func (c *Curve) Predict(response float64, m int, confidence float64) (*Prediction, error) {
+// Errors: those of Amount, ErrReplicates, ErrNotForModel (standard addition, whose amount
+// is the x intercept).
+func (c *Curve) Read(response float64, m int) (amount, standardError float64, err error) {
 	if m < 1 {
-		return nil, fmt.Errorf("amount at response %v: %w: %d", response, ErrReplicates, m)
-	}
-	if !(confidence > 0 && confidence < 1) {
-		return nil, fmt.Errorf("%w: %v", ErrConfidence, confidence)
+		return 0, 0, fmt.Errorf("amount at response %v: %w: %d", response, ErrReplicates, m)
 	}
 	if c.Model == ModelStandardAddition {
-		return nil, fmt.Errorf("%w: the amount of %s is its x intercept", ErrNotForModel, c.Model)
+		return 0, 0, fmt.Errorf("%w: the amount of %s is its x intercept", ErrNotForModel, c.Model)
 	}
-	amount, err := c.Amount(response)
+	amount, err = c.Amount(response)
 	if err != nil {
-		return nil, err
+		return 0, 0, err
 	}
-	p := &Prediction{Y: response, Replicates: m, X: amount, StandardError: math.NaN(), Low: math.NaN(), High: math.NaN()}
 	if c.segments != nil || c.DF < 1 {
-		return p, nil
+		return amount, math.NaN(), nil
 	}
 	raw, err := c.rawWeightAt(amount, response)
 	if err != nil {
-		return p, nil // nothing is known of the scatter of a reading there
+		return amount, math.NaN(), nil // nothing is known of the scatter of a reading there
 	}
 	reading := c.ResidualSD * c.ResidualSD * c.meanRaw / (float64(m) * raw)
-	p.StandardError = math.Sqrt(reading+c.variance(amount)) / math.Abs(c.slope(amount))
-	if !finite(p.StandardError) { // at a turning point
-		p.StandardError = math.NaN()
+	standardError = math.Sqrt(reading+c.variance(amount)) / math.Abs(c.slope(amount))
+	if !finite(standardError) { // at a turning point
+		standardError = math.NaN()
 	}
-	half := c.HalfWidth(p.StandardError, confidence)
-	p.Low, p.High = amount-half, amount+half
-	return p, nil
+	return amount, standardError, nil
+}
+
+// Predict is Read with the two-sided confidence interval x0 ± t(DF) s(x0), whose limits are
+// NaN where the standard error is.
+//
+// Errors: those of Read, ErrConfidence.
+func (c *Curve) Predict(response float64, m int, confidence float64) (*Prediction, error) {
+	if !(confidence > 0 && confidence < 1) {
+		return nil, fmt.Errorf("%w: %v", ErrConfidence, confidence)
+	}
+	amount, standardError, err := c.Read(response, m)
+	if err != nil {
+		return nil, err
+	}
+	half := c.HalfWidth(standardError, confidence)
+	return &Prediction{Y: response, Replicates: m, X: amount, StandardError: standardError, Low: amount - half, High: amount + half}, nil
 }
 
 // variance of the fitted response at an amount.

@@ -29,6 +29,7 @@ func Evaluate(in *Input) (*Evaluation, error) {
 	}
 	e := newEvaluator(in)
 	e.orderFindings()
+	e.replicateFindings()
 	e.fitCurves()
 	e.calibrationChecks()
 	for i := range in.Method.Rules {

@@ -9,6 +9,7 @@ import (
 
 	"underbond/qc/method"
 	"underbond/qc/rule"
+	"underbond/qc/table"
 )
 
 // reading is what an acquisition holds for one source, before any calibration.
@@ -17,6 +18,9 @@ type reading struct {
 	value  float64 // the response, or the bound of a censored cell
 	unit   string
 	reason string // in words, unless found
+	empty  bool   // nothing is written where the response would be
+	// replicates are those that value is the mean of, where the method has replicates.
+	replicates *table.Replicates
 }
 
 type readState int
@@ -36,7 +40,11 @@ func nothing(format string, args ...any) reading {
 // response gives an analyte's response: as exported, or its ratio to the internal standard.
 func (e *evaluator) response(m *entry, analyte int) reading {
 	a := &e.method.Analytes[analyte]
-	r := read(m.Reduction, a.Source, a.CAS)
+	source, why := e.placed(m, a.Source)
+	if why != "" {
+		return nothing("%s", why)
+	}
+	r := read(m.Reduction, source, a.CAS)
 	if e.method.InternalStandard == nil || r.state == readNothing {
 		return r
 	}
@@ -101,28 +109,45 @@ func readTable(red *Reduction, source *method.TableSource, cas string) reading {
 		return nothing("the table has no row")
 	case len(rows) == 0:
 		return reading{state: readNotFound, reason: "the table has no such row"}
-	case len(rows) > 1:
+	case len(rows) > 1 && !source.Replicates:
 		return nothing("%d rows of the table match (lines %d and %d)", len(rows), rows[0].Line, rows[1].Line)
 	}
-	row := rows[0]
-	if len(source.Match) > 0 && cas != "" && row.CAS != "" && !sameName(row.CAS, cas) {
-		return nothing("line %d is named %s and has the CAS number %s instead of %s", row.Line, row.Name, row.CAS, cas)
+	var readings []reading
+	for _, row := range rows {
+		if len(source.Match) > 0 && cas != "" && row.CAS != "" && !sameName(row.CAS, cas) {
+			return nothing("line %d is named %s and has the CAS number %s instead of %s", row.Line, row.Name, row.CAS, cas)
+		}
+		if !source.Replicates {
+			return readMeaning(row, source.Value)
+		}
+		cells := cellsOf(row, source.Value)
+		if len(cells) == 0 {
+			return nothing("line %d has no cell for %s", row.Line, source.Value)
+		}
+		for _, c := range cells {
+			readings = append(readings, readCell(c, row.Line))
+		}
 	}
-	return readMeaning(row, source.Value)
+	return meanOf(readings)
 }
 
 // readMeaning reads the only cell of a row that has a meaning.
 func readMeaning(row *TableRow, meaning string) reading {
+	cells := cellsOf(row, meaning)
+	if len(cells) != 1 {
+		return nothing("line %d has %d cells for %s", row.Line, len(cells), meaning)
+	}
+	return readCell(cells[0], row.Line)
+}
+
+func cellsOf(row *TableRow, meaning string) []*CellValue {
 	var cells []*CellValue
 	for i := range row.Values {
 		if row.Values[i].Meaning == meaning {
 			cells = append(cells, &row.Values[i])
 		}
 	}
-	if len(cells) != 1 {
-		return nothing("line %d has %d cells for %s", row.Line, len(cells), meaning)
-	}
-	return readCell(cells[0], row.Line)
+	return cells
 }
 
 func matches(row *TableRow, names []string, cas string) bool {
@@ -154,7 +179,9 @@ func readCell(c *CellValue, line int) reading {
 	if why == "" {
 		why = "no number"
 	}
-	return nothing("line %d, %s: %s (%q)", line, c.Meaning, why, c.Text)
+	r := nothing("line %d, %s: %s (%q)", line, c.Meaning, why, c.Text)
+	r.empty = c.Mark == markEmpty
+	return r
 }
 
 // censorBound reads the number of a text such as "<0.05" or "> 1,000". Where a mark may
@@ -182,79 +209,15 @@ func censorBound(text string, pick func(a, b float64) float64) (float64, bool) {
 func readSpectrum(red *Reduction, source *method.SpectrumSource) reading {
 	for i := range red.Points {
 		p := &red.Points[i]
-		if p.At != source.At || p.Unit != source.Unit || p.Ordinate != source.Ordinate || !sameNumber(p.Baseline, source.Baseline) {
+		if compareOrdinates(p.SpectrumSource, *source) != 0 {
 			continue
 		}
 		if p.Value == nil {
-			return nothing("no %s at %s %s: %s", source.Ordinate, words(source.At), source.Unit, p.Reason)
+			return nothing("no %s: %s", figureWords(source), p.Reason)
 		}
 		return reading{state: readFound, value: *p.Value}
 	}
-	return nothing("the spectrum has no %s at %s %s", source.Ordinate, words(source.At), source.Unit)
-}
-
-func sameNumber(a, b *float64) bool {
-	return a == nil && b == nil || a != nil && b != nil && *a == *b
-}
-
-// readPeak takes the only peak whose apex lies in the retention window. Several are
-// not identified, whichever is the larger.
-func readPeak(red *Reduction, source *method.ChromatogramSource) reading {
-	trace, why := selectTrace(red, source.Trace)
-	if trace == nil {
-		return nothing("%s", why)
-	}
-	low, high := source.Retention-source.Window, source.Retention+source.Window
-	var peaks []*Peak
-	for i := range trace.Peaks {
-		if rule.Within(trace.Peaks[i].Apex, &low, &high) {
-			peaks = append(peaks, &trace.Peaks[i])
-		}
-	}
-	switch len(peaks) {
-	case 0:
-		return reading{state: readNotFound, reason: fmt.Sprintf("no peak from %s to %s min", words(low), words(high))}
-	case 1:
-	default:
-		return nothing("not identified: %d peaks from %s to %s min (at %s and %s min)", len(peaks), words(low), words(high), words(peaks[0].Apex), words(peaks[1].Apex))
-	}
-	if source.Response == "height" {
-		return reading{state: readFound, value: peaks[0].Height}
-	}
-	return reading{state: readFound, value: peaks[0].Area}
-}
-
-// selectTrace gives the only chromatogram that agrees with every field asked for.
-func selectTrace(red *Reduction, want method.Trace) (*Trace, string) {
-	var found []*Trace
-	for i := range red.Traces {
-		if t := &red.Traces[i]; traceAgrees(want, t) {
-			found = append(found, t)
-		}
-	}
-	switch len(found) {
-	case 0:
-		return nil, "no such chromatogram"
-	case 1:
-		return found[0], ""
-	}
-	return nil, fmt.Sprintf("%d chromatograms agree with the method (%s and %s)", len(found), found[0].ID, found[1].ID)
-}
-
-// Tolerances within which a chromatogram's own figures agree with the method's: they
-// absorb how figures are written, not what is measured.
-const (
-	wavelengthTolerance = 0.1  // nm
-	massTolerance       = 0.01 // m/z
-)
-
-func traceAgrees(want method.Trace, t *Trace) bool {
-	near := func(want, have *float64, tolerance float64) bool {
-		return want == nil || have != nil && math.Abs(*have-*want) <= tolerance
-	}
-	return (want.ID == "" || want.ID == t.ID) && (want.Kind == "" || sameName(want.Kind, t.Kind)) &&
-		near(want.Wavelength, t.Wavelength, wavelengthTolerance) &&
-		near(want.Precursor, t.Precursor, massTolerance) && near(want.Product, t.Product, massTolerance)
+	return nothing("the spectrum has no %s", figureWords(source))
 }
 
 // proven tells whether an acquisition shows that it would have seen the analyte: its
@@ -265,8 +228,13 @@ func (e *evaluator) proven(m *entry, analyte int) bool {
 		return false
 	}
 	a := &e.method.Analytes[analyte]
-	if source := a.Source.Chromatogram; source != nil {
-		trace, _ := selectTrace(m.Reduction, source.Trace)
+	if a.Source.Chromatogram != nil {
+		placed, why := e.placed(m, a.Source)
+		if why != "" {
+			return false
+		}
+		source := placed.Chromatogram
+		trace, _ := selectTrace(m.Reduction, source.Trace, source.Integration)
 		return trace != nil && trace.Points > 0 && trace.FirstMin != nil && trace.LastMin != nil &&
 			rule.AtMost(*trace.FirstMin, source.Retention-source.Window) && rule.AtLeast(*trace.LastMin, source.Retention+source.Window)
 	}

@@ -53,7 +53,7 @@ func TestReadPeak(t *testing.T) {
 
 func TestReadSpectrum(t *testing.T) {
 	source := method.Source{Spectrum: &method.SpectrumSource{At: 420, Unit: "nm", Baseline: ptr(700.0), Ordinate: "absorbance"}}
-	point := SpectrumPoint{At: 420, Unit: "nm", Baseline: ptr(700.0), Ordinate: "absorbance", Value: ptr(0.31)}
+	point := SpectrumPoint{SpectrumSource: *source.Spectrum, Value: ptr(0.31)}
 	tests := map[string]struct {
 		change func(*SpectrumPoint)
 		state  readState
@@ -81,8 +81,8 @@ func TestReadSpectrum(t *testing.T) {
 func TestReadSpectrumWithoutBaseline(t *testing.T) {
 	source := method.Source{Spectrum: &method.SpectrumSource{At: 420, Unit: "nm", Ordinate: "absorbance"}}
 	red := &Reduction{Points: []SpectrumPoint{
-		{At: 420, Unit: "nm", Baseline: ptr(700.0), Ordinate: "absorbance", Value: ptr(0.31)},
-		{At: 420, Unit: "nm", Ordinate: "absorbance", Value: ptr(0.35)},
+		{SpectrumSource: method.SpectrumSource{At: 420, Unit: "nm", Baseline: ptr(700.0), Ordinate: "absorbance"}, Value: ptr(0.31)},
+		{SpectrumSource: method.SpectrumSource{At: 420, Unit: "nm", Ordinate: "absorbance"}, Value: ptr(0.35)},
 	}}
 	if r := read(red, source, ""); r.state != readFound || r.value != 0.35 {
 		t.Errorf("state %v, value %v (%s); want 0.35", r.state, r.value, r.reason)

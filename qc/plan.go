@@ -14,12 +14,21 @@ import (
 type Plan struct {
 	// Columns are the meanings of the table columns wanted. All columns are kept.
 	Columns []string `json:"columns,omitempty"`
-	// Ordinates are the spectrum positions wanted.
+	// Ordinates are the figures of spectra wanted.
 	Ordinates []method.SpectrumSource `json:"ordinates,omitempty"`
-	// Traces select the chromatograms wanted.
-	Traces []method.Trace `json:"traces,omitempty"`
+	// Grids are the resampled spectra wanted.
+	Grids []method.Feature `json:"grids,omitempty"`
+	// Traces are the chromatograms wanted.
+	Traces []PlannedTrace `json:"traces,omitempty"`
 	// Integration is there when Traces are.
 	Integration *method.Integration `json:"integration,omitempty"`
+}
+
+// PlannedTrace is a chromatogram to select or to extract, and how it is integrated where
+// that departs from the plan's settings.
+type PlannedTrace struct {
+	method.Trace
+	Departure *method.PeakIntegration `json:"integration,omitempty"`
 }
 
 // NewPlan extracts the plan from a method.
@@ -33,10 +42,17 @@ func NewPlan(m *method.Method) Plan {
 	}
 	slices.Sort(p.Columns)
 	p.Columns = slices.Compact(p.Columns)
+	p.Grids = append(p.Grids, m.Features...)
+	for i := range p.Grids {
+		if p.Grids[i].Interpolation == "" {
+			p.Grids[i].Interpolation = method.InterpolationLinear
+		}
+	}
+	slices.SortStableFunc(p.Grids, func(a, b method.Feature) int { return cmp.Compare(a.Name, b.Name) })
 	slices.SortFunc(p.Ordinates, compareOrdinates)
 	p.Ordinates = slices.CompactFunc(p.Ordinates, func(a, b method.SpectrumSource) bool { return compareOrdinates(a, b) == 0 })
 	slices.SortFunc(p.Traces, compareTraces)
-	p.Traces = slices.CompactFunc(p.Traces, func(a, b method.Trace) bool { return compareTraces(a, b) == 0 })
+	p.Traces = slices.CompactFunc(p.Traces, func(a, b PlannedTrace) bool { return compareTraces(a, b) == 0 })
 	if len(p.Traces) > 0 && m.Integration != nil {
 		settings := *m.Integration
 		if settings.Smoothing == 1 { // as 0, no smoothing
@@ -56,7 +72,10 @@ func (p *Plan) add(s method.Source) {
 	case s.Spectrum != nil:
 		p.Ordinates = append(p.Ordinates, *s.Spectrum)
 	case s.Chromatogram != nil:
-		p.Traces = append(p.Traces, s.Chromatogram.Trace)
+		p.Traces = append(p.Traces, PlannedTrace{Trace: s.Chromatogram.Trace, Departure: s.Chromatogram.Integration})
+		if q := s.Chromatogram.Qualifier; q != nil {
+			p.Traces = append(p.Traces, PlannedTrace{Trace: q.Trace, Departure: s.Chromatogram.Integration})
+		}
 	}
 }
 
@@ -68,28 +87,4 @@ func (p Plan) Digest() string {
 		return ""
 	}
 	return digest
-}
-
-func compareOrdinates(a, b method.SpectrumSource) int {
-	return cmp.Or(
-		cmp.Compare(a.Unit, b.Unit), cmp.Compare(a.At, b.At), compareGiven(a.Baseline, b.Baseline), cmp.Compare(a.Ordinate, b.Ordinate))
-}
-
-func compareTraces(a, b method.Trace) int {
-	return cmp.Or(
-		cmp.Compare(a.ID, b.ID), cmp.Compare(a.Kind, b.Kind), compareGiven(a.Wavelength, b.Wavelength),
-		compareGiven(a.Precursor, b.Precursor), compareGiven(a.Product, b.Product))
-}
-
-// compareGiven orders absent before present.
-func compareGiven(a, b *float64) int {
-	switch {
-	case a == nil && b == nil:
-		return 0
-	case a == nil:
-		return -1
-	case b == nil:
-		return 1
-	}
-	return cmp.Compare(*a, *b)
 }

@@ -2,35 +2,46 @@ package qc
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"underbond/parsers"
+	"underbond/qc/method"
 	"underbond/qc/signal"
 	"underbond/qc/unit"
 )
 
-// chromatogram takes a chromatogram that a selection of the plan agrees with.
+// chromatogram takes a chromatogram of the acquisition that a selection of the plan agrees
+// with, once for each way to integrate it.
 func (r *Reducer) chromatogram(c *parsers.Chromatogram) {
-	trace := Trace{
+	var ways []*method.PeakIntegration
+	for i, want := range r.plan.Traces {
+		if want.Extract != "" || !traceAgrees(want.Trace, traceOf(c)) {
+			continue
+		}
+		r.matches[i]++
+		if !slices.ContainsFunc(ways, func(p *method.PeakIntegration) bool { return compareDepartures(p, want.Departure) == 0 }) {
+			ways = append(ways, want.Departure)
+		}
+	}
+	for _, departure := range ways {
+		trace := traceOf(c)
+		trace.Departure = departure
+		r.integrate(c, trace)
+		r.reduction.Traces = append(r.reduction.Traces, *trace)
+	}
+}
+
+func traceOf(c *parsers.Chromatogram) *Trace {
+	return &Trace{
 		Index: c.Index, ID: strings.Clone(c.ID), Kind: strings.Clone(c.Kind),
 		Wavelength: given(c.Wavelength), Precursor: given(c.Precursor), Product: given(c.Product),
 		Points: len(c.Time), Peaks: []Peak{},
 	}
-	wanted := false
-	for i, want := range r.plan.Traces {
-		if traceAgrees(want, &trace) {
-			r.matches[i]++
-			wanted = true
-		}
-	}
-	if !wanted {
-		return
-	}
-	r.integrate(c, &trace)
-	r.reduction.Traces = append(r.reduction.Traces, trace)
 }
 
-// integrate seeks the peaks of a trace. Times come out in minutes.
+// integrate seeks the peaks of a trace, or integrates it between the limits that are
+// fixed for it. Times come out in minutes.
 func (r *Reducer) integrate(c *parsers.Chromatogram, trace *Trace) {
 	element := trace.ID
 	if element == "" {
@@ -62,9 +73,14 @@ func (r *Reducer) integrate(c *parsers.Chromatogram, trace *Trace) {
 		r.problem(ProblemPlan, element, "the method has no integration settings, so no peaks are sought")
 		return
 	}
-	found, err := signal.Find(minutes, values, signal.Settings{
-		Threshold: r.plan.Integration.Threshold, MinWidth: r.plan.Integration.MinWidth, Smoothing: r.plan.Integration.Smoothing,
-	})
+	settings := signalSettings(r.plan.Integration.With(trace.Departure))
+	window := fixedWindow(trace.Departure)
+	var found signal.Result
+	if window == nil {
+		found, err = signal.Find(minutes, values, settings)
+	} else {
+		found, err = signal.Between(minutes, values, []signal.Span{*window}, settings)
+	}
 	if err != nil {
 		r.problem(ProblemChromatogram, element, "no peaks are sought: %v", err)
 		return
@@ -79,8 +95,41 @@ func (r *Reducer) integrate(c *parsers.Chromatogram, trace *Trace) {
 			r.problem(ProblemChromatogram, element, "peak %d is left out: its figures are beyond what a number carries", i+1)
 			continue
 		}
+		if window != nil && !(p.SignalToNoise >= settings.Threshold) {
+			continue // nothing there but noise, whose highest point is no retention time
+		}
 		trace.Peaks = append(trace.Peaks, peakOf(p))
 	}
+}
+
+// signalSettings gives the settings in the words of package signal.
+func signalSettings(in method.Integration) signal.Settings {
+	s := signal.Settings{
+		Threshold: in.Threshold, MinWidth: in.MinWidth, Smoothing: in.Smoothing,
+		Baseline: signal.Baseline(in.Baseline), Shoulders: in.Shoulders,
+	}
+	if in.MaxWidth != nil {
+		s.MaxWidth = *in.MaxWidth
+	}
+	if in.SkimRatio != nil {
+		s.SkimRatio = *in.SkimRatio
+	}
+	for _, l := range in.Lines {
+		s.Lines = append(s.Lines, signal.Span(l))
+	}
+	if in.Noise != nil {
+		noise := signal.Span(*in.Noise)
+		s.Noise = &noise
+	}
+	return s
+}
+
+// fixedWindow gives the limits that are fixed; nil when peaks are sought.
+func fixedWindow(p *method.PeakIntegration) *signal.Span {
+	if p == nil || p.Start == nil || p.End == nil {
+		return nil
+	}
+	return &signal.Span{From: *p.Start, To: *p.End}
 }
 
 func peakOf(p signal.Peak) Peak {
@@ -91,7 +140,7 @@ func peakOf(p signal.Peak) Peak {
 		Width10: given(p.Width10), Width05: given(p.Width05), WidthBase: given(p.WidthBase),
 		Plates: given(p.Plates), PlatesTangent: given(p.PlatesTangent), Tailing: given(p.Tailing), Asymmetry: given(p.Asymmetry),
 		Resolution: given(p.Resolution), ResolutionTangent: given(p.ResolutionTangent), PeakToValley: given(p.PeakToValley),
-		Rider: p.Rider, Skimmed: p.Skimmed, Shoulder: p.Shoulder,
+		Rider: p.Rider, Skimmed: p.Skimmed, Shared: p.Shared, Shoulder: p.Shoulder,
 	}
 }
 

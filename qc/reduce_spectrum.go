@@ -10,7 +10,7 @@ import (
 	"underbond/qc/unit"
 )
 
-// ordinateFound is what was found for one spectrum position of the plan.
+// ordinateFound is what was found for one figure of the plan.
 type ordinateFound struct {
 	value   *float64
 	reason  string
@@ -18,26 +18,52 @@ type ordinateFound struct {
 	fitting int    // spectra of the axis and ordinate asked for
 }
 
-// spectrum takes the ordinates wanted.
+// spectrum takes the figures and the grids wanted.
 func (r *Reducer) spectrum(s *parsers.Spectrum) {
 	r.spectra++
 	for i, want := range r.plan.Ordinates {
 		found := &r.points[i]
-		scale, mismatch := ordinateScale(s, want)
-		if mismatch != "" {
-			if found.fitting == 0 && found.reason == "" {
-				found.reason, found.element = mismatch, strings.Clone(spectrumName(s))
+		if from := found.spectrumOf(s, want.Unit, want.Ordinate, want.Convert); from != nil {
+			value, err := figure(*from, &want)
+			switch {
+			case err != nil:
+				found.reason = err.Error()
+			case given(value) == nil:
+				found.reason = fmt.Sprintf("the %s is not finite", figureWords(&want))
+			default:
+				found.value = given(value)
 			}
-			continue
 		}
-		found.fitting++
-		if found.fitting > 1 {
-			found.value, found.reason = nil, fmt.Sprintf("%d spectra have %s over %s", found.fitting, want.Ordinate, want.Unit)
-			continue
-		}
-		found.element = strings.Clone(spectrumName(s))
-		found.value, found.reason = ordinateLess(s, want, scale)
 	}
+	for i := range r.plan.Grids {
+		want, found := &r.plan.Grids[i], &r.grids[i]
+		if from := found.spectrumOf(s, want.Unit, want.Ordinate, want.Convert); from != nil {
+			var err error
+			if found.values, err = onGrid(*from, want); err != nil {
+				found.reason = err.Error()
+			}
+		}
+	}
+}
+
+// spectrumOf gives a spectrum as plain numbers of the ordinate asked for when it is the
+// only one so far to have that over the axis asked for, and otherwise nil with a reason noted.
+func (f *ordinateFound) spectrumOf(s *parsers.Spectrum, unitText, ordinate string, convert bool) *spectrum.Spectrum {
+	from, mismatch := plainSpectrum(s, unitText, ordinate, convert)
+	if mismatch != "" {
+		if f.fitting == 0 && f.reason == "" {
+			f.reason, f.element = mismatch, strings.Clone(spectrumName(s))
+		}
+		return nil
+	}
+	f.fitting++
+	f.value, f.reason = nil, ""
+	if f.fitting > 1 {
+		f.reason = fmt.Sprintf("%d spectra have %s over %s", f.fitting, ordinate, unitText)
+		return nil
+	}
+	f.element = strings.Clone(spectrumName(s))
+	return from
 }
 
 func spectrumName(s *parsers.Spectrum) string {
@@ -47,20 +73,45 @@ func spectrumName(s *parsers.Spectrum) string {
 	return fmt.Sprintf("spectrum %d", s.Index+1)
 }
 
-// ordinateScale gives the factor from the spectrum's ordinates to plain numbers, or
-// what speaks against reading them: another quantity or another axis is never converted.
-func ordinateScale(s *parsers.Spectrum, want method.SpectrumSource) (scale float64, mismatch string) {
-	if !sameUnit(s.XAxis.Unit, want.Unit) {
-		return 0, fmt.Sprintf("the method asks for a position in %s, and the abscissa is %s", want.Unit, quantityWords(s.XAxis))
+// plainSpectrum gives a spectrum whose ordinates are plain numbers of the quantity asked for, or what
+// speaks against reading it: another axis is never converted, another quantity only
+// when the method asks for that.
+func plainSpectrum(s *parsers.Spectrum, unitText, ordinate string, convert bool) (from *spectrum.Spectrum, mismatch string) {
+	if !sameUnit(s.XAxis.Unit, unitText) {
+		return nil, fmt.Sprintf("the method asks for a position in %s, and the abscissa is %s", unitText, quantityWords(s.XAxis))
 	}
-	if !strings.EqualFold(s.YAxis.Name, want.Ordinate) {
-		return 0, fmt.Sprintf("the method asks for %s, and the ordinate is %s", want.Ordinate, quantityWords(s.YAxis))
+	conversion := conversionOf(s.YAxis.Name, ordinate, convert)
+	if conversion == nil {
+		return nil, fmt.Sprintf("the method asks for %s, and the ordinate is %s", ordinate, quantityWords(s.YAxis))
 	}
 	scale, err := unit.Convert(1, s.YAxis.Unit, "1")
 	if err != nil {
-		return 0, fmt.Sprintf("the method asks for %s as a plain number, and the ordinate is %s", want.Ordinate, quantityWords(s.YAxis))
+		return nil, fmt.Sprintf("the method asks for %s as a plain number, and the ordinate is %s", ordinate, quantityWords(s.YAxis))
 	}
-	return scale, ""
+	plain := spectrum.Spectrum{X: s.X, Y: s.Y, Unit: unitText}
+	if scale != 1 {
+		plain.Y = make([]float64, len(s.Y))
+		for i, y := range s.Y {
+			plain.Y[i] = y * scale
+		}
+	}
+	converted := conversion(plain)
+	return &converted, ""
+}
+
+// conversionOf gives what makes the ordinate asked for of the one that is there; nil
+// when nothing may.
+func conversionOf(have, want string, convert bool) func(spectrum.Spectrum) spectrum.Spectrum {
+	is := func(name string) bool { return strings.EqualFold(have, name) }
+	switch {
+	case is(want):
+		return func(s spectrum.Spectrum) spectrum.Spectrum { return s }
+	case convert && want == method.OrdinateAbsorbance && is(method.OrdinateTransmittance):
+		return func(s spectrum.Spectrum) spectrum.Spectrum { return s.Absorbance(spectrum.Fraction) }
+	case convert && want == method.OrdinateTransmittance && is(method.OrdinateAbsorbance):
+		return func(s spectrum.Spectrum) spectrum.Spectrum { return s.Transmittance(spectrum.Fraction) }
+	}
+	return nil
 }
 
 func sameUnit(a, b string) bool {
@@ -87,27 +138,7 @@ func quantityWords(q parsers.Quantity) string {
 	return name + " in " + q.Unit
 }
 
-// ordinateLess gives the ordinate at a position less that at the baseline position.
-func ordinateLess(s *parsers.Spectrum, want method.SpectrumSource, scale float64) (*float64, string) {
-	over := spectrum.Spectrum{X: s.X, Y: s.Y, Unit: want.Unit}
-	value, err := over.At(want.At)
-	if err != nil {
-		return nil, err.Error()
-	}
-	if want.Baseline != nil {
-		baseline, err := over.At(*want.Baseline)
-		if err != nil {
-			return nil, "baseline: " + err.Error()
-		}
-		value -= baseline
-	}
-	if scaled := given(value * scale); scaled != nil {
-		return scaled, ""
-	}
-	return nil, fmt.Sprintf("the ordinate at %v %s is not finite", want.At, want.Unit)
-}
-
-// endOrdinates puts one point for each position of the plan into the reduction.
+// endOrdinates puts one point for each figure of the plan into the reduction.
 func (r *Reducer) endOrdinates() {
 	for i, want := range r.plan.Ordinates {
 		found := r.points[i]
@@ -115,9 +146,9 @@ func (r *Reducer) endOrdinates() {
 			found.reason = "the acquisition has no spectrum"
 		}
 		if found.value == nil {
-			r.problem(ProblemOrdinate, found.element, "no %s at %v %s: %s", want.Ordinate, want.At, want.Unit, found.reason)
+			r.problem(ProblemOrdinate, found.element, "no %s: %s", figureWords(&want), found.reason)
 		}
-		point := SpectrumPoint{At: want.At, Unit: want.Unit, Ordinate: want.Ordinate, Value: found.value, Reason: found.reason}
+		point := SpectrumPoint{SpectrumSource: want, Value: found.value, Reason: found.reason}
 		if want.Baseline != nil {
 			point.Baseline = given(*want.Baseline)
 		}

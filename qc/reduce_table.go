@@ -22,6 +22,9 @@ var headerMeanings = map[string]bool{
 // markNotANumber marks a cell whose value is not finite.
 const markNotANumber = "not a number"
 
+// markEmpty marks a cell without text, as the table readers do.
+const markEmpty = "empty"
+
 // column is a table column on its way into a reduction.
 type column struct {
 	parsers.Column

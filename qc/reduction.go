@@ -1,6 +1,9 @@
 package qc
 
-import "underbond/parsers"
+import (
+	"underbond/parsers"
+	"underbond/qc/method"
+)
 
 // Reduction is what remains of an acquisition's signals: everything that evaluation
 // may need and nothing that needs a second look at the signal. It is computed once
@@ -10,8 +13,10 @@ type Reduction struct {
 	Plan   string `json:"plan"` // digest of the plan
 	// Rows are the rows of an exported table, in file order.
 	Rows []TableRow `json:"rows,omitempty"`
-	// Points are spectrum ordinates at the positions that the plan asks for.
+	// Points are the figures of spectra that the plan asks for.
 	Points []SpectrumPoint `json:"points,omitempty"`
+	// Grids are resampled spectra for the feature table; evaluation ignores them.
+	Grids []Grid `json:"grids,omitempty"`
 	// Traces are the chromatograms that the plan selects, with their peaks.
 	Traces []Trace `json:"traces,omitempty"`
 	// Problems are located reasons why part of the plan could not be met.
@@ -36,17 +41,25 @@ type CellValue struct {
 	Mark    string   `json:"mark,omitempty"`
 }
 
-// SpectrumPoint is an interpolated ordinate.
+// SpectrumPoint is a figure of a spectrum, such as an interpolated ordinate, with what was asked for.
 type SpectrumPoint struct {
-	At       float64  `json:"at"`
-	Unit     string   `json:"unit"`
-	Baseline *float64 `json:"baseline_at,omitempty"`
-	Ordinate string   `json:"ordinate"`
-	Value    *float64 `json:"value"` // less the baseline ordinate; nil when not to be had
-	Reason   string   `json:"reason,omitempty"`
+	method.SpectrumSource
+	Value  *float64 `json:"value"` // less the baseline ordinate where one is asked for; nil when not to be had
+	Reason string   `json:"reason,omitempty"`
 }
 
-// Trace is one selected chromatogram.
+// Grid is a spectrum resampled on a fixed grid and treated as the method's feature of the
+// name says.
+type Grid struct {
+	method.Feature
+	// Values are at From, From + Step, …; one that is missing is nil. There are none when
+	// the spectrum cannot be had.
+	Values []*float64 `json:"values"`
+	Reason string     `json:"reason,omitempty"`
+}
+
+// Trace is one chromatogram of the acquisition, or one extracted from its spectra, as
+// integrated with the plan's settings or a departure from them.
 type Trace struct {
 	Index      int      `json:"index"`
 	ID         string   `json:"id"`
@@ -54,11 +67,15 @@ type Trace struct {
 	Wavelength *float64 `json:"wavelength_nm,omitempty"`
 	Precursor  *float64 `json:"precursor_mz,omitempty"`
 	Product    *float64 `json:"product_mz,omitempty"`
-	Points     int      `json:"points"`
-	FirstMin   *float64 `json:"first_min"`
-	LastMin    *float64 `json:"last_min"`
-	Noise      *float64 `json:"noise"` // robust estimate, in the signal's unit
-	Peaks      []Peak   `json:"peaks"`
+	// Extracted is what the method asked to extract; nil of a chromatogram of the acquisition.
+	Extracted *method.Trace `json:"extracted,omitempty"`
+	// Departure is how the integration departs from the method's settings.
+	Departure *method.PeakIntegration `json:"integration,omitempty"`
+	Points    int                     `json:"points"`
+	FirstMin  *float64                `json:"first_min"`
+	LastMin   *float64                `json:"last_min"`
+	Noise     *float64                `json:"noise"` // robust estimate, in the signal's unit
+	Peaks     []Peak                  `json:"peaks"`
 }
 
 // Peak is one integrated peak, with the limits and the baseline used. Times in minutes;
@@ -91,5 +108,6 @@ type Peak struct {
 
 	Rider    bool `json:"rider,omitempty"`    // stands on a tangent
 	Skimmed  bool `json:"skimmed,omitempty"`  // area is less that of its riders
+	Shared   bool `json:"shared,omitempty"`   // area is the share by fitted shapes
 	Shoulder bool `json:"shoulder,omitempty"` // without a summit of its own
 }

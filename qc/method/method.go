@@ -29,6 +29,8 @@ type Method struct {
 	Integration *Integration `yaml:"integration,omitempty" json:"integration,omitempty"`
 	// Uncertainty of the results of all analytes that have no statement of their own; absent: none is given.
 	Uncertainty *Uncertainty `yaml:"uncertainty,omitempty" json:"uncertainty,omitempty"`
+	// Features are whole spectra on fixed grids for the feature table; no result is computed from them.
+	Features []Feature `yaml:"features,omitempty" json:"features,omitempty"`
 }
 
 // Input says which exports the method reads.
@@ -96,6 +98,11 @@ type TableSource struct {
 	Match []string `yaml:"match,omitempty" json:"match,omitempty"`
 	// Value is the column's meaning in the profile, such as "area" or "strength".
 	Value string `yaml:"value" json:"value"`
+	// Replicates says that several rows that match, or several columns of the meaning, are
+	// readings of one acquisition: their mean is the response. Otherwise they are a fault.
+	Replicates bool `yaml:"replicates,omitempty" json:"replicates,omitempty"`
+	// ReplicateRSD is the relative standard deviation of replicates in percent above which a finding says so.
+	ReplicateRSD *float64 `yaml:"replicate_rsd_percent,omitempty" json:"replicate_rsd_percent,omitempty"`
 }
 
 // DensitySource computes alcoholic strength in % vol at 20 °C from a density and the
@@ -106,31 +113,61 @@ type DensitySource struct {
 	Temperature string `yaml:"temperature" json:"temperature"`
 }
 
-// SpectrumSource takes the ordinate at a position by linear interpolation between the
-// neighbouring points, less the ordinate at Baseline where given.
+// SpectrumSource takes a figure from a spectrum. Without a Kind it is the ordinate at a position by linear
+// interpolation between the neighbouring points, less the ordinate at Baseline where given.
 type SpectrumSource struct {
-	At       float64  `yaml:"at" json:"at"`
-	Unit     string   `yaml:"unit" json:"unit"` // of At, "nm" or "cm-1"
+	Kind     string   `yaml:"kind,omitempty" json:"kind,omitempty"`
+	At       float64  `yaml:"at,omitempty" json:"at,omitempty"`
+	Unit     string   `yaml:"unit" json:"unit"` // of positions, "nm" or "cm-1"
 	Baseline *float64 `yaml:"baseline,omitempty" json:"baseline,omitempty"`
-	// Ordinate that is asked for: "absorbance" or "transmittance". Another one in the file is refused, not converted.
+	// Ordinate that is asked for: "absorbance" or "transmittance". Another one in the file is
+	// refused, unless Convert allows to compute one of the two from the other.
 	Ordinate string `yaml:"ordinate" json:"ordinate"`
+	Convert  bool   `yaml:"convert,omitempty" json:"convert,omitempty"`
+
+	// band height, band area: the ends of the local baseline.
+	From *float64 `yaml:"from,omitempty" json:"from,omitempty"`
+	To   *float64 `yaml:"to,omitempty" json:"to,omitempty"`
+	// ratio: the band divided and the band that divides.
+	Of *Band `yaml:"of,omitempty" json:"of,omitempty"`
+	By *Band `yaml:"by,omitempty" json:"by,omitempty"`
+	// derivative.
+	Derivative *Derivative `yaml:"derivative,omitempty" json:"derivative,omitempty"`
+	// colour: "L*", "a*" or "b*".
+	Component string `yaml:"component,omitempty" json:"component,omitempty"`
 }
 
 // ChromatogramSource takes a peak from a chromatogram, identified by retention time.
 type ChromatogramSource struct {
-	Trace     Trace   `yaml:"trace" json:"trace"`
-	Retention float64 `yaml:"retention" json:"retention"` // minutes
-	Window    float64 `yaml:"window" json:"window"`       // minutes either side
-	Response  string  `yaml:"response" json:"response"`   // "area" or "height"
+	Trace Trace `yaml:"trace" json:"trace"`
+	// Retention in minutes, or RelativeRetention, the quotient of the peak's retention
+	// time and that of the internal standard in the same acquisition: one of the two is set.
+	Retention         float64  `yaml:"retention,omitempty" json:"retention,omitempty"`
+	RelativeRetention *float64 `yaml:"relative_retention,omitempty" json:"relative_retention,omitempty"`
+	Window            float64  `yaml:"window" json:"window"`     // minutes either side
+	Response          string   `yaml:"response" json:"response"` // "area" or "height"
+	// Integration departs from the method's settings for this peak.
+	Integration *PeakIntegration `yaml:"integration,omitempty" json:"integration,omitempty"`
+	// Qualifier is a second trace that must show the same substance.
+	Qualifier *Qualifier `yaml:"qualifier,omitempty" json:"qualifier,omitempty"`
 }
 
-// Trace selects a chromatogram of an acquisition. Every given field must agree.
+// Trace selects a chromatogram of an acquisition, every given field must agree; or, with
+// Extract, asks for one to be made of the acquisition's spectra.
 type Trace struct {
 	ID         string   `yaml:"id,omitempty" json:"id,omitempty"`
 	Kind       string   `yaml:"kind,omitempty" json:"kind,omitempty"`
 	Wavelength *float64 `yaml:"wavelength,omitempty" json:"wavelength,omitempty"` // nm
 	Precursor  *float64 `yaml:"precursor,omitempty" json:"precursor,omitempty"`   // m/z
 	Product    *float64 `yaml:"product,omitempty" json:"product,omitempty"`       // m/z
+
+	// Extract is what is taken of each spectrum: "total ion", "base peak", "ion" or "wavelength".
+	Extract   string   `yaml:"extract,omitempty" json:"extract,omitempty"`
+	MZ        *float64 `yaml:"mz,omitempty" json:"mz,omitempty"`               // ion: centre of the window
+	Tolerance string   `yaml:"tolerance,omitempty" json:"tolerance,omitempty"` // ion: either side, "10 ppm" or "0.01 Da"
+	Bandwidth *float64 `yaml:"bandwidth,omitempty" json:"bandwidth,omitempty"` // wavelength: nm, the whole band around Wavelength
+	MSLevel   int      `yaml:"ms_level,omitempty" json:"ms_level,omitempty"`   // of mass spectra; 0 is all
+	Polarity  string   `yaml:"polarity,omitempty" json:"polarity,omitempty"`   // of mass spectra; "positive" or "negative"
 }
 
 // Integration are the settings of peak finding.
@@ -142,6 +179,18 @@ type Integration struct {
 	// Smoothing is the odd number of points of a quadratic Savitzky-Golay filter used for finding
 	// peaks (areas come from the unsmoothed signal); 0 or 1 is none.
 	Smoothing int `yaml:"smoothing,omitempty" json:"smoothing,omitempty"`
+	// MaxWidth is the largest full width at half height of a peak, in minutes; absent: none.
+	MaxWidth *float64 `yaml:"max_width,omitempty" json:"max_width,omitempty"`
+	// Baseline is what peaks stand on; absent: BaselineShapes.
+	Baseline string `yaml:"baseline,omitempty" json:"baseline,omitempty"`
+	// Lines are the set times of BaselineSet.
+	Lines []Span `yaml:"lines,omitempty" json:"lines,omitempty"`
+	// SkimRatio is how many times taller than its rider a peak is at least for BaselineSkim to skim the rider.
+	SkimRatio *float64 `yaml:"skim_ratio,omitempty" json:"skim_ratio,omitempty"`
+	// Shoulders asks for bulges in a flank to be measured as peaks of their own.
+	Shoulders bool `yaml:"shoulders,omitempty" json:"shoulders,omitempty"`
+	// Noise is the stretch from which the noise is estimated; absent: the whole chromatogram.
+	Noise *Span `yaml:"noise,omitempty" json:"noise,omitempty"`
 }
 
 // Calibration models.

@@ -1,6 +1,7 @@
 package method
 
 import (
+	"math"
 	"os"
 	"reflect"
 	"slices"
@@ -73,4 +74,81 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("%v, %v", m, err)
 		}
 	})
+}
+
+// Sources of signals with all that can be said of them.
+func TestParseSignals(t *testing.T) {
+	data, err := os.ReadFile("testdata/signals.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := Parse("signals.yaml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := m.Analytes[0].Source.Chromatogram
+	if tr := s.Trace; tr.Extract != ExtractIon || *tr.MZ != 151.04 || tr.Tolerance != "10 ppm" || tr.MSLevel != 1 || tr.Polarity != "negative" {
+		t.Errorf("trace %+v", tr)
+	}
+	if *s.RelativeRetention != 0.85 || s.Retention != 0 || s.Qualifier.Ratio != 0.4 || s.Qualifier.Tolerance != 20 || *s.Qualifier.Trace.Product != 136.016 {
+		t.Errorf("source %+v", s)
+	}
+	settings := m.Integration.With(s.Integration)
+	if settings.Baseline != BaselineSet || len(settings.Lines) != 1 || settings.Lines[0].To != 5.6 || *settings.MaxWidth != 1 || settings.Noise.From != 0.5 || *s.Integration.End != 5.4 {
+		t.Errorf("settings %+v", settings)
+	}
+	if plain := m.Integration.With(nil); plain.Baseline != BaselineSkim || *plain.SkimRatio != 6 || !plain.Shoulders {
+		t.Errorf("settings %+v", plain)
+	}
+	if c := m.Analytes[1].Source.Spectrum; c.Component != ComponentB || !c.Convert {
+		t.Errorf("colour %+v", c)
+	}
+	if r := m.Analytes[2].Source.Spectrum; *r.Of.At != 420 || *r.By.From != 480 {
+		t.Errorf("ratio %+v", r)
+	}
+	if grid := m.Features[0].Grid(); len(grid) != 61 || grid[60] != 700 {
+		t.Errorf("grid %v", grid)
+	}
+}
+
+func TestParseTolerance(t *testing.T) {
+	for text, want := range map[string]struct {
+		value float64
+		ppm   bool
+	}{"10 ppm": {10, true}, "0.01 Da": {0.01, false}, "1e-2 Da": {0.01, false}} {
+		if value, ppm, err := ParseTolerance(text); err != nil || value != want.value || ppm != want.ppm {
+			t.Errorf("%q: %v, %v, %v", text, value, ppm, err)
+		}
+	}
+	for _, text := range []string{"", "10", "ppm", "10ppm", "10  ppm", "0 Da", "-1 Da", "NaN ppm", "Inf Da", "1 mDa", "1 Da "} {
+		if value, _, err := ParseTolerance(text); err == nil {
+			t.Errorf("%q gives %v", text, value)
+		}
+	}
+}
+
+func TestFeatureGrid(t *testing.T) {
+	for name, tt := range map[string]struct {
+		from, to, step float64
+		n              int
+		last           float64
+	}{
+		"whole steps":       {400, 700, 10, 31, 700},
+		"steps of a third":  {400, 401, 1.0 / 3, 4, 401},
+		"tenths":            {0.1, 0.7, 0.1, 7, 0.7},
+		"last step over":    {400, 409, 2, 5, 408},
+		"one step":          {400, 401, 2, 1, 400},
+		"no step":           {400, 401, 0, 0, 0},
+		"too many":          {1, 1e6, 1e-3, 0, 0},
+		"falls":             {401, 400, 1, 0, 0},
+		"not a number":      {math.NaN(), 400, 1, 0, 0},
+		"step not a number": {400, 500, math.NaN(), 0, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			grid := Feature{From: tt.from, To: tt.to, Step: tt.step}.Grid()
+			if len(grid) != tt.n || tt.n > 0 && (grid[0] != tt.from || math.Abs(grid[tt.n-1]-tt.last) > 1e-12 || grid[tt.n-1] > tt.to) {
+				t.Errorf("grid %v", grid)
+			}
+		})
+	}
 }

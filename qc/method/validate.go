@@ -25,6 +25,7 @@ func (c *checker) check() {
 	c.analytes()
 	c.integration()
 	c.uncertainties()
+	c.features()
 	for i := range m.Rules {
 		c.rule(fmt.Sprintf("rules[%d]", i), &m.Rules[i])
 	}
@@ -123,33 +124,6 @@ func (c *checker) internalStandard() {
 			c.Fault(fmt.Sprintf("analytes[%d].name", i), "an internal standard is not reported", "%q is the internal standard", a.Name)
 		}
 	}
-}
-
-func (c *checker) integration() {
-	in := c.method.Integration
-	traces := c.chromatograms()
-	switch {
-	case in == nil && traces:
-		c.Fault("integration", "give threshold (signal to noise) and min_width (minutes)", "integration is missing, and the method takes peaks from chromatograms")
-		return
-	case in == nil:
-		return
-	case !traces:
-		c.Fault("integration", "leave it out", "integration is given, and no source is a chromatogram")
-	}
-	c.required("integration", "threshold", "min_width")
-	c.positive("integration.threshold", &in.Threshold)
-	c.positive("integration.min_width", &in.MinWidth)
-	if s := in.Smoothing; s < 0 || s > 1 && (s < 5 || s%2 == 0) {
-		c.Fault("integration.smoothing", "0 or 1 for none, else an odd number from 5", "integration.smoothing is %d points", s)
-	}
-}
-
-func (c *checker) chromatograms() bool {
-	if is := c.method.InternalStandard; is != nil && is.Source.Chromatogram != nil {
-		return true
-	}
-	return slices.ContainsFunc(c.method.Analytes, func(a Analyte) bool { return a.Source.Chromatogram != nil })
 }
 
 func (c *checker) notice(path string, n *Notice) {

@@ -3,8 +3,6 @@ package method
 import (
 	"fmt"
 	"strings"
-
-	"underbond/parsers"
 )
 
 // Strength is the quantity of analytes that per-alcohol results are computed with.
@@ -73,68 +71,6 @@ func (c *checker) strength(path string, a *Analyte) {
 	}
 	if a.Source.Density != nil && a.Calibration.Model != ModelNone && c.Has(path+".calibration.model") {
 		c.Fault(path+".calibration.model", "the formula gives the strength itself: model none", "%s.calibration.model is %q for a strength from density", path, a.Calibration.Model)
-	}
-}
-
-func (c *checker) source(path string, s *Source) {
-	var given []string
-	for _, key := range []string{"table", "spectrum", "chromatogram", "strength_from_density"} {
-		if c.Has(at(path, key)) {
-			given = append(given, key)
-		}
-	}
-	if len(given) != 1 {
-		c.Fault(path, "give exactly one of table, spectrum, chromatogram and strength_from_density", "%s has %d kinds of source: %s", path, len(given), list(given))
-	}
-	format := c.method.Input.Format
-	fromTable := len(given) == 1 && (given[0] == "table" || given[0] == "strength_from_density")
-	if len(given) == 1 && format != "" && fromTable != (format == parsers.FormatDelimited) {
-		c.Fault(at(path, given[0]), "delimited exports give tables; the other formats give spectra and chromatograms", "%s cannot come from format %q", at(path, given[0]), format)
-	}
-	switch {
-	case s.Table != nil:
-		c.required(path+".table", "value")
-		c.unique(path+".table.match", s.Table.Match)
-	case s.Density != nil:
-		c.required(path+".strength_from_density", "density", "temperature")
-		if s.Density.Density == s.Density.Temperature && s.Density.Density != "" {
-			c.Fault(path+".strength_from_density.temperature", "", "%s.strength_from_density takes density and temperature from the same column", path)
-		}
-	case s.Spectrum != nil:
-		c.spectrum(path+".spectrum", s.Spectrum)
-	case s.Chromatogram != nil:
-		c.chromatogram(path+".chromatogram", s.Chromatogram)
-	}
-}
-
-func (c *checker) spectrum(path string, s *SpectrumSource) {
-	c.required(path, "at", "unit", "ordinate")
-	c.positive(path+".at", &s.At)
-	c.oneOf(path+".unit", s.Unit, "nm", "cm-1")
-	c.oneOf(path+".ordinate", s.Ordinate, "absorbance", "transmittance")
-	c.positive(path+".baseline", s.Baseline)
-	if s.Baseline != nil && *s.Baseline == s.At {
-		c.Fault(path+".baseline", "", "%s.baseline is where the ordinate is read, so the difference is always zero", path)
-	}
-}
-
-func (c *checker) chromatogram(path string, s *ChromatogramSource) {
-	c.required(path, "trace", "retention", "window", "response")
-	c.positive(path+".retention", &s.Retention)
-	c.positive(path+".window", &s.Window)
-	if s.Window > s.Retention && s.Retention > 0 {
-		c.Fault(path+".window", "minutes either side of the retention time", "%s.window %v min is wider than the retention time %v min", path, s.Window, s.Retention)
-	}
-	c.oneOf(path+".response", s.Response, "area", "height")
-	t, trace := s.Trace, path+".trace"
-	if t.ID == "" && t.Kind == "" && t.Wavelength == nil && t.Precursor == nil && t.Product == nil {
-		c.Fault(trace, "give id, kind, wavelength (nm), or precursor and product (m/z)", "%s selects nothing", trace)
-	}
-	c.positive(trace+".wavelength", t.Wavelength)
-	c.positive(trace+".precursor", t.Precursor)
-	c.positive(trace+".product", t.Product)
-	if t.Product != nil && t.Precursor == nil {
-		c.Fault(trace+".product", "give the precursor of the reaction", "%s has a product without a precursor", trace)
 	}
 }
 

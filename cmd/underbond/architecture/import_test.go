@@ -22,7 +22,7 @@ var importMap = []rule{
 	{"parsers/mzml", []string{"parsers", "parsers/mzml/**"}},
 	{"parsers/**", []string{"parsers"}},
 
-	{"qc", []string{"qc/*", "parsers"}},
+	{"qc", []string{"qc/*", "parsers", "parsers/extract"}},
 	{"qc/unit", []string{"parsers", "parsers/ucum"}},
 	{"qc/document", []string{"parsers/**", "qc/unit"}},
 	{"qc/**", []string{"parsers/**", "qc/unit", "qc/document"}},

@@ -50,7 +50,9 @@ func TestAnswerToCommitLost(t *testing.T) {
 			l.play()
 			l.check(want)
 			cuts := p.count(c.act)
-			if n := l.log.lines(lookedUp, c.outcome); cuts < 10 || n > cuts || n < 1 || n < cuts && c.act != cutAtOnce {
+			// The database shows the last effect before the daemon has looked it up, so that the
+			// stop may come in between.
+			if n := l.log.lines(lookedUp, c.outcome); cuts < 10 || n > cuts || n < 1 || n < cuts-1 && c.act != cutAtOnce {
 				t.Errorf("%d answers were lost, %d outcomes looked up", cuts, n)
 			}
 		})

@@ -52,6 +52,13 @@ func TestPlanDigest(t *testing.T) {
 		"version":             func(m *method.Method) { m.Version = "2" },
 		"order of analytes":   func(m *method.Method) { m.Analytes[0], m.Analytes[4] = m.Analytes[4], m.Analytes[0] },
 		"one more of a trace": func(m *method.Method) { m.Analytes = append(m.Analytes, methodOf(peakAt(11, uvTrace())).Analytes...) },
+		"relative retention":  func(m *method.Method) { m.Analytes[0].Source.Chromatogram.RelativeRetention = ptr(0.9) },
+		"replicates": func(m *method.Method) {
+			m.Analytes[4].Source.Table.Replicates, m.Analytes[4].Source.Table.ReplicateRSD = true, ptr(5.0)
+		},
+		"qualifier of a known trace": func(m *method.Method) {
+			m.Analytes[0].Source.Chromatogram.Qualifier = &method.Qualifier{Trace: uvTrace(), Ratio: 0.3, Tolerance: 20}
+		},
 		"internal standard of a known source": func(m *method.Method) {
 			m.InternalStandard = &method.InternalStandard{Source: peakAt(6, uvTrace())}
 		},
@@ -75,8 +82,48 @@ func TestPlanDigest(t *testing.T) {
 		"threshold":             func(m *method.Method) { m.Integration.Threshold = 3 },
 		"least width":           func(m *method.Method) { m.Integration.MinWidth = 0.03 },
 		"smoothing":             func(m *method.Method) { m.Integration.Smoothing = 9 },
-		"no integration":        func(m *method.Method) { m.Integration = nil },
-		"internal standard":     func(m *method.Method) { m.InternalStandard = &method.InternalStandard{Source: column("amount")} },
+		"kind of figure":        func(m *method.Method) { m.Analytes[2].Source.Spectrum.Kind = method.SpectrumBandHeight },
+		"ends of a band":        func(m *method.Method) { m.Analytes[2].Source.Spectrum.From = ptr(400.0) },
+		"other end of a band":   func(m *method.Method) { m.Analytes[2].Source.Spectrum.To = ptr(400.0) },
+		"band divided":          func(m *method.Method) { m.Analytes[2].Source.Spectrum.Of = &method.Band{At: ptr(400.0)} },
+		"band that divides":     func(m *method.Method) { m.Analytes[2].Source.Spectrum.By = &method.Band{At: ptr(400.0)} },
+		"derivative": func(m *method.Method) {
+			m.Analytes[2].Source.Spectrum.Derivative = &method.Derivative{Order: 1, Points: 5, Degree: 2}
+		},
+		"colour":         func(m *method.Method) { m.Analytes[2].Source.Spectrum.Component = method.ComponentA },
+		"conversion":     func(m *method.Method) { m.Analytes[2].Source.Spectrum.Convert = true },
+		"extraction":     func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.Extract = method.ExtractTotalIon },
+		"m/z":            func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.MZ = ptr(151.0) },
+		"mass tolerance": func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.Tolerance = "10 ppm" },
+		"bandwidth":      func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.Bandwidth = ptr(4.0) },
+		"MS level":       func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.MSLevel = 1 },
+		"polarity":       func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Trace.Polarity = "positive" },
+		"qualifier": func(m *method.Method) {
+			m.Analytes[0].Source.Chromatogram.Qualifier = &method.Qualifier{Trace: method.Trace{ID: "Q"}, Ratio: 0.3, Tolerance: 20}
+		},
+		"largest width":     func(m *method.Method) { m.Integration.MaxWidth = ptr(1.0) },
+		"baseline mode":     func(m *method.Method) { m.Integration.Baseline = method.BaselineDrop },
+		"set times":         func(m *method.Method) { m.Integration.Lines = []method.Span{{From: 1, To: 2}} },
+		"skim ratio":        func(m *method.Method) { m.Integration.SkimRatio = ptr(4.0) },
+		"shoulders":         func(m *method.Method) { m.Integration.Shoulders = true },
+		"noise":             func(m *method.Method) { m.Integration.Noise = &method.Span{From: 1, To: 2} },
+		"own baseline":      departure(method.PeakIntegration{Baseline: method.BaselineDrop}),
+		"own set times":     departure(method.PeakIntegration{Lines: []method.Span{{From: 1, To: 2}}}),
+		"other set times":   departure(method.PeakIntegration{Lines: []method.Span{{From: 1, To: 3}}}),
+		"own width":         departure(method.PeakIntegration{MinWidth: ptr(0.1)}),
+		"own largest":       departure(method.PeakIntegration{MaxWidth: ptr(0.1)}),
+		"own start":         departure(method.PeakIntegration{Start: ptr(0.1)}),
+		"own end":           departure(method.PeakIntegration{End: ptr(0.1)}),
+		"a feature":         feature(nil),
+		"its name":          feature(func(f *method.Feature) { f.Name = "b" }),
+		"its ordinate":      feature(func(f *method.Feature) { f.Ordinate = "transmittance" }),
+		"its conversion":    feature(func(f *method.Feature) { f.Convert = true }),
+		"its end":           feature(func(f *method.Feature) { f.To = 600 }),
+		"its step":          feature(func(f *method.Feature) { f.Step = 2 }),
+		"its treatment":     feature(func(f *method.Feature) { f.Treatment = method.TreatmentArea }),
+		"interpolation":     feature(func(f *method.Feature) { f.Interpolation = method.InterpolationMonotone }),
+		"no integration":    func(m *method.Method) { m.Integration = nil },
+		"internal standard": func(m *method.Method) { m.InternalStandard = &method.InternalStandard{Source: column("amount")} },
 	} {
 		m := base()
 		change(m)
@@ -85,6 +132,36 @@ func TestPlanDigest(t *testing.T) {
 			t.Errorf("%s gives the plan of %s", name, other)
 		}
 		seen[got] = name
+	}
+}
+
+func departure(p method.PeakIntegration) func(*method.Method) {
+	return func(m *method.Method) { m.Analytes[0].Source.Chromatogram.Integration = &p }
+}
+
+func feature(change func(*method.Feature)) func(*method.Method) {
+	f := method.Feature{Name: "a", Unit: "nm", Ordinate: "absorbance", From: 400, To: 700, Step: 5}
+	if change != nil {
+		change(&f)
+	}
+	return func(m *method.Method) { m.Features = []method.Feature{f} }
+}
+
+// Linear interpolation is the same whether or not the method says so.
+func TestPlanOfFeatures(t *testing.T) {
+	digest := func(change func(*method.Feature)) string {
+		m := methodOf()
+		feature(change)(m)
+		return qc.NewPlan(m).Digest()
+	}
+	if digest(nil) != digest(func(f *method.Feature) { f.Interpolation = method.InterpolationLinear }) {
+		t.Error("another plan")
+	}
+	m := methodOf()
+	feature(nil)(m)
+	qc.NewPlan(m)
+	if m.Features[0].Interpolation != "" {
+		t.Error("the plan changed the method")
 	}
 }
 
@@ -107,6 +184,15 @@ func TestPlanIgnoresOrder(t *testing.T) {
 	sources := []method.Source{
 		peakAt(4, uvTrace()), peakAt(5, method.Trace{ID: "b"}), peakAt(5, method.Trace{ID: "a", Precursor: ptr(152.1)}), peakAt(5, method.Trace{Precursor: ptr(152.1), Product: ptr(81.0)}),
 		ordinateAt(420, nil), ordinateAt(420, ptr(700.0)), ordinateAt(520, nil), column("area"), column("height"),
+		peakAt(5, wavelengthTrace(280, 4)), peakAt(5, wavelengthTrace(280, 8)), peakAt(5, method.Trace{Extract: method.ExtractTotalIon}),
+		figureOf(method.SpectrumSource{Kind: method.SpectrumBandArea, From: ptr(400.0), To: ptr(440.0)}),
+		figureOf(method.SpectrumSource{Kind: method.SpectrumRatio, Of: &method.Band{At: ptr(420.0)}, By: &method.Band{At: ptr(520.0)}}),
+		figureOf(method.SpectrumSource{Kind: method.SpectrumRatio, Of: &method.Band{At: ptr(520.0)}, By: &method.Band{At: ptr(420.0)}}),
+	}
+	for _, width := range []float64{0.1, 0.2} {
+		own := peakAt(4, uvTrace())
+		own.Chromatogram.Integration = &method.PeakIntegration{MaxWidth: &width}
+		sources = append(sources, own)
 	}
 	want := qc.NewPlan(methodOf(sources...)).Digest()
 	rapid.Check(t, func(t *rapid.T) {

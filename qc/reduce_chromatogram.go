@@ -15,8 +15,9 @@ import (
 // with, once for each way to integrate it.
 func (r *Reducer) chromatogram(c *parsers.Chromatogram) {
 	var ways []*method.PeakIntegration
+	recorded := traceOf(c)
 	for i, want := range r.plan.Traces {
-		if want.Extract != "" || !traceAgrees(want.Trace, traceOf(c)) {
+		if want.Extract != "" || !traceAgrees(want.Trace, recorded) {
 			continue
 		}
 		r.matches[i]++
@@ -25,10 +26,10 @@ func (r *Reducer) chromatogram(c *parsers.Chromatogram) {
 		}
 	}
 	for _, departure := range ways {
-		trace := traceOf(c)
-		trace.Departure = departure
-		r.integrate(c, trace)
-		r.reduction.Traces = append(r.reduction.Traces, *trace)
+		trace := *recorded
+		trace.Departure, trace.Peaks = departure, []Peak{}
+		r.integrate(c, &trace)
+		r.reduction.Traces = append(r.reduction.Traces, trace)
 	}
 }
 

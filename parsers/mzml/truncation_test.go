@@ -14,6 +14,8 @@ import (
 	"testing"
 
 	"underbond/parsers"
+
+	"go.uber.org/goleak"
 )
 
 // Every file of the corpus, and one in UTF-16, cut at 200 places all over it: each part
@@ -130,7 +132,7 @@ func TestNoGoroutineIsLeft(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(4))
 	boom := errors.New("full")
 	ctx, cancel := context.WithCancel(context.Background())
-	before := runtime.NumGoroutine()
+	before := goleak.IgnoreCurrent()
 	for name, read := range map[string]func() error{
 		"to the end": func() error {
 			_, err := Reader{}.Read(context.Background(), bytes.NewReader(content.Bytes()), parsers.Options{}, &tap{})
@@ -161,8 +163,8 @@ func TestNoGoroutineIsLeft(t *testing.T) {
 			}
 		})
 	}
-	if after := runtime.NumGoroutine(); after > before {
-		t.Errorf("%d goroutines before, %d after", before, after)
+	if err := goleak.Find(before); err != nil { // it waits for goroutines that are on their way out
+		t.Error(err)
 	}
 }
 

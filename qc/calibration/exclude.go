@@ -8,9 +8,9 @@ import (
 // Exclusion is a suggestion to look at a point. Nothing is ever left out of a fit by
 // itself.
 type Exclusion struct {
-	Index     int    // of the point, from 0
-	Statistic string // what was computed
-	Value     float64
+	Index     int     // of the point, from 0
+	Statistic string  // what was computed
+	Value     float64 // NaN where it is beyond all numbers: the other points fit exactly
 	Limit     float64
 	Reason    string
 }

@@ -78,7 +78,7 @@ func TestOrderChangesNoDigit(t *testing.T) {
 			t.Fatalf("%v, before %v", other.Exclusions, c.Exclusions)
 		}
 		for i, e := range other.Exclusions {
-			if before := c.Exclusions[i]; order[e.Index] != before.Index || e.Value != before.Value {
+			if before := c.Exclusions[i]; order[e.Index] != before.Index || fmt.Sprint(e.Value) != fmt.Sprint(before.Value) {
 				t.Errorf("%v, before %v", e, before)
 			}
 		}
